@@ -1,0 +1,1 @@
+"""Tests, arranged as the rooms they test."""
