@@ -11,23 +11,27 @@ for a file that holds the value). `SOUNDLINE_MODE` decides what may be left out:
 Nothing insecure is switched on by leaving a variable out in `production`.
 """
 
+import os
 import secrets
 from pathlib import Path
 from typing import Any
+from zoneinfo import available_timezones
 
 import dj_database_url
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from registry.environment import Environment
+
+# Linear algebra threads of one worker fight those of the next; one each is fastest.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 env = Environment()
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
-MODE = env.choice(
-    "SOUNDLINE_MODE", "production", among=("production", "demo", "development")
-)
+MODE = env.choice("SOUNDLINE_MODE", "production", among=("production", "demo", "development"))
 IS_PRODUCTION = MODE == "production"
 DEBUG = MODE == "development"
 
@@ -35,7 +39,15 @@ DEBUG = MODE == "development"
 VAR_DIR = env.path("SOUNDLINE_VAR", BASE_DIR / "var")
 
 
-def _local_secret_key() -> str:
+def _required(name: str, trial: str) -> str:
+    """Return a text that production must be given; trials fall back on `trial`."""
+    return env.text(name) if IS_PRODUCTION else env.text(name, trial)
+
+
+# --- Secrets -----------------------------------------------------------------
+
+
+def _trial_secret_key() -> str:
     """Return this computer's own key for trials, made on first use and never in the source."""
     file = VAR_DIR / f"{MODE}-secret-key"
     if not file.exists():
@@ -48,27 +60,24 @@ def _local_secret_key() -> str:
 SECRET_KEY = (
     env.text("SOUNDLINE_SECRET_KEY")
     if IS_PRODUCTION
-    else env.text("SOUNDLINE_SECRET_KEY", None) or _local_secret_key()
+    else env.text("SOUNDLINE_SECRET_KEY", None) or _trial_secret_key()
 )
+# Former keys, so that links in mails already sent survive a change of the key.
 SECRET_KEY_FALLBACKS = env.words("SOUNDLINE_SECRET_KEY_FALLBACKS")
 
-# The club
-CLUB_NAME = (
-    env.text("SOUNDLINE_CLUB_NAME")
-    if IS_PRODUCTION
-    else env.text("SOUNDLINE_CLUB_NAME", "Tarn Valley Dog Club")
-)
+# --- The club ----------------------------------------------------------------
+
+CLUB_NAME = _required("SOUNDLINE_CLUB_NAME", "Tarn Valley Dog Club")
 # The public address, without a trailing slash: printed on certificates and in QR codes.
-SITE_URL = (
-    env.text("SOUNDLINE_SITE_URL")
+SITE_URL = _required("SOUNDLINE_SITE_URL", "http://127.0.0.1:8000").rstrip("/")
+ALLOWED_HOSTS = (
+    env.words("SOUNDLINE_HOSTS")
     if IS_PRODUCTION
-    else env.text("SOUNDLINE_SITE_URL", "http://127.0.0.1:8000")
-).rstrip("/")
-ALLOWED_HOSTS = env.words(
-    "SOUNDLINE_HOSTS", () if IS_PRODUCTION else ("localhost", "127.0.0.1", "[::1]")
+    else env.words("SOUNDLINE_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
 )
 
-# Applications
+# --- Applications ------------------------------------------------------------
+
 INSTALLED_APPS = [
     "registry.apps.RegistryConfig",
     "api.apps.ApiConfig",
@@ -86,14 +95,18 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "registry.middleware.RequestIdMiddleware",
+    "registry.middleware.BrowserLimitsMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    # It reads the browser's wish and sets no cookie, so buyers' pages stay free of them.
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    # Deny by default: a public view opts out with login_not_required.
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -120,10 +133,13 @@ TEMPLATES: list[dict[str, Any]] = [
     }
 ]
 
-# Database. SQLite is enough for a club; DATABASE_URL names a PostgreSQL server.
+# --- Database ----------------------------------------------------------------
+
+# SQLite is enough for a club; DATABASE_URL names a PostgreSQL server for more.
 _SQLITE_OPTIONS = {
     # A writer takes the lock when its transaction begins, so that two desks never
-    # meet in the middle; hence no transaction around whole requests (ATOMIC_REQUESTS).
+    # meet in the middle. Every atomic block queues for it: hence no transaction
+    # around whole requests (ATOMIC_REQUESTS).
     "transaction_mode": "IMMEDIATE",
     "timeout": 20,
     # FULL: what was confirmed to a clinic survives a power cut. recursive_triggers:
@@ -146,20 +162,33 @@ def _database() -> dict[str, Any]:
         VAR_DIR.mkdir(parents=True, exist_ok=True)
         url = f"sqlite:///{VAR_DIR / 'soundline.sqlite3'}"
     database: dict[str, Any] = dict(dj_database_url.parse(url))
-    extra = database.setdefault("OPTIONS", {})
+    options = database.setdefault("OPTIONS", {})
     if database["ENGINE"] == "django.db.backends.sqlite3":
-        extra.update(_SQLITE_OPTIONS)
-    else:
-        extra.update(_POSTGRESQL_OPTIONS)
+        options.update(_SQLITE_OPTIONS)
+    elif database["ENGINE"] == "django.db.backends.postgresql":
+        options.update(_POSTGRESQL_OPTIONS)
         database["CONN_MAX_AGE"] = None
         database["CONN_HEALTH_CHECKS"] = True
+    else:
+        raise ImproperlyConfigured("DATABASE_URL must name a sqlite or a postgres database.")
     return database
 
 
 DATABASES = {"default": _database()}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
-# People and passwords
+# Counters of throttles must be seen by every worker, so they live in the database
+# (`manage.py createcachetable` makes the table).
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "shared_cache",
+        "OPTIONS": {"MAX_ENTRIES": 20_000},
+    },
+}
+
+# --- People, passwords, sessions ---------------------------------------------
+
 AUTH_USER_MODEL = "registry.User"
 LOGIN_URL = "/sign-in/"
 LOGIN_REDIRECT_URL = "/"
@@ -168,45 +197,105 @@ PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
 ]
-_PASSWORD = "django.contrib.auth.password_validation"
+_VALIDATION = "django.contrib.auth.password_validation"
 AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = [
-    {"NAME": f"{_PASSWORD}.UserAttributeSimilarityValidator"},
-    {"NAME": f"{_PASSWORD}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
-    {"NAME": f"{_PASSWORD}.CommonPasswordValidator"},
-    {"NAME": f"{_PASSWORD}.NumericPasswordValidator"},
+    {"NAME": f"{_VALIDATION}.UserAttributeSimilarityValidator"},
+    {"NAME": f"{_VALIDATION}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": f"{_VALIDATION}.CommonPasswordValidator"},
+    {"NAME": f"{_VALIDATION}.NumericPasswordValidator"},
 ]
+SESSION_COOKIE_AGE = 12 * 60 * 60
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
-# Language and time
+# --- Language and time -------------------------------------------------------
+
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English"))]
 LOCALE_PATHS = [BASE_DIR / "locale"]
 USE_I18N = True
-USE_TZ = True
-TIME_ZONE = env.text("SOUNDLINE_TIME_ZONE", "UTC")
 FORMAT_MODULE_PATH = ["registry.formats"]
+USE_TZ = True
+# The club's own zone: pages and papers show it, the database keeps UTC.
+TIME_ZONE = env.text("SOUNDLINE_TIME_ZONE", "UTC")
+if TIME_ZONE not in available_timezones():
+    raise ImproperlyConfigured(f"SOUNDLINE_TIME_ZONE: there is no zone {TIME_ZONE!r}.")
 
-# Files
+# --- Files -------------------------------------------------------------------
+
 STATIC_URL = "/static/"
 STATIC_ROOT = env.path("SOUNDLINE_STATIC_ROOT", VAR_DIR / "static")
-EVIDENCE_ROOT = env.path("SOUNDLINE_EVIDENCE_ROOT", VAR_DIR / "evidence")
-EVIDENCE_MAX_BYTES = env.whole(
-    "SOUNDLINE_EVIDENCE_MAX_MB", 50, least=1, most=2_000
-) * 1024 * 1024
+STATICFILES_FINDERS = [
+    "django.contrib.staticfiles.finders.AppDirectoriesFinder",
+    "registry.plotly_files.PlotlyFinder",
+]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": (
+            "django.contrib.staticfiles.storage.StaticFilesStorage"
+            if DEBUG
+            else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        )
+    },
+}
+WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 
-# Programming interface
-REST_FRAMEWORK: dict[str, Any] = {
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-}
-SPECTACULAR_SETTINGS: dict[str, Any] = {
-    "TITLE": "Soundline",
-    "VERSION": "1",
-    "OAS_VERSION": "3.1.1",
-}
+# Evidence lies outside everything a web server hands out.
+EVIDENCE_ROOT = env.path("SOUNDLINE_EVIDENCE_ROOT", VAR_DIR / "evidence")
+EVIDENCE_MAX_BYTES = 1024 * 1024 * env.whole("SOUNDLINE_EVIDENCE_MAX_MB", 50, least=1, most=2_000)
+FILE_UPLOAD_PERMISSIONS = 0o600
+DATA_UPLOAD_MAX_NUMBER_FILES = 20
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 500
+
+# --- Mail --------------------------------------------------------------------
+
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = _required("SOUNDLINE_MAIL_FROM", "registry@soundline.invalid")
+if IS_PRODUCTION:
+    EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    EMAIL_HOST = env.text("SOUNDLINE_SMTP_HOST")
+    EMAIL_PORT = env.whole("SOUNDLINE_SMTP_PORT", 587, least=1, most=65_535)
+    EMAIL_HOST_USER = env.text("SOUNDLINE_SMTP_USER", "")
+    EMAIL_HOST_PASSWORD = env.text("SOUNDLINE_SMTP_PASSWORD", "")
+    _security = env.choice("SOUNDLINE_SMTP_SECURITY", "starttls", among=("starttls", "tls", "none"))
+    EMAIL_USE_TLS = _security == "starttls"
+    EMAIL_USE_SSL = _security == "tls"
+    EMAIL_TIMEOUT = 20
+else:
+    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    EMAIL_FILE_PATH = VAR_DIR / "mail"
+
+# --- Work in the background --------------------------------------------------
 
 TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
-# What a browser may load and do on our pages
+# --- Transport and browser ---------------------------------------------------
+
+# Only a proxy that overwrites X-Forwarded-Proto and appends to X-Forwarded-For may
+# be believed, so believing it is a choice.
+TRUST_PROXY = env.flag("SOUNDLINE_TRUST_PROXY", default=False)
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if TRUST_PROXY else None
+SECURE_SSL_REDIRECT = env.flag("SOUNDLINE_SSL_REDIRECT", default=IS_PRODUCTION)
+# Container platforms probe over plain http from inside.
+SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if IS_PRODUCTION else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_PRODUCTION
+# Browsers' preload lists are hard to leave again; that is the club's decision, made
+# outside this program, so the deployment check that asks for it is answered here.
+SECURE_HSTS_PRELOAD = env.flag("SOUNDLINE_HSTS_PRELOAD", default=False)
+SILENCED_SYSTEM_CHECKS = ["security.W021"]
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_PRODUCTION
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+# Lax, so that a link in a mail finds the reader still signed in.
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+# The prefix makes browsers refuse a cookie planted by another host or without TLS.
+_prefix = "__Host-" if IS_PRODUCTION else ""
+SESSION_COOKIE_NAME = f"{_prefix}session"
+CSRF_COOKIE_NAME = f"{_prefix}csrf"
+
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
@@ -221,5 +310,42 @@ CONTENT_SECURITY_POLICY = {
         "base-uri": [NONE],
     }
 }
-X_FRAME_OPTIONS = "DENY"
-SECURE_REFERRER_POLICY = "same-origin"
+
+# --- Programming interface ---------------------------------------------------
+
+REST_FRAMEWORK: dict[str, Any] = {
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    # A caller cannot choose its own address for the throttle by sending a header.
+    "NUM_PROXIES": 1 if TRUST_PROXY else 0,
+}
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "TITLE": "Soundline",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+}
+
+# --- Log ---------------------------------------------------------------------
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "lines": {"()": "registry.logs.JsonLines"},
+        "plain": {"format": "{levelname} {name}: {message}", "style": "{"},
+    },
+    "handlers": {
+        "stderr": {
+            "class": "logging.StreamHandler",
+            "formatter": "plain" if DEBUG else "lines",
+        },
+    },
+    "root": {"handlers": ["stderr"], "level": "INFO"},
+    "loggers": {
+        # Its own handlers would mail tracebacks and print twice.
+        "django": {"handlers": [], "level": "INFO", "propagate": True},
+        # A refused or missing page is no event; its path may hold a private link.
+        "django.request": {"level": "INFO" if DEBUG else "ERROR"},
+        "django.security.DisallowedHost": {"handlers": [], "propagate": False},
+    },
+}

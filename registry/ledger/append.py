@@ -1,0 +1,204 @@
+"""Append one entry, inside the transaction of the change it records.
+
+The head row is locked first, so that on PostgreSQL two writers queue and the chain cannot fork; on SQLite
+the transaction already holds the one write lock. The keys of the body that columns repeat sort before all
+others, so that the verification compares them as one prefix of the text.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+import rfc8785
+from django.db import connection
+from django.utils import timezone
+
+from registry import __version__
+from registry.ledger.actor import Actor
+
+GENESIS = "0" * 64
+
+
+class Change(NamedTuple):
+    """One field's value before and after; None where there was or is nothing."""
+
+    before: Any
+    after: Any
+
+
+class Appended(NamedTuple):
+    """What was appended: the entry's number and its instant (aware, UTC)."""
+
+    seq: int
+    at: datetime
+
+
+def append(
+    *,
+    by: Actor,
+    action: str,
+    subject: str,
+    dog: str = "",
+    changes: Mapping[str, Change] | None = None,
+    personal: Mapping[str, Change] | None = None,
+    reason: str = "",
+    reason_code: str = "",
+) -> Appended:
+    """Append an entry and return its number and server instant. Must run inside a transaction.
+
+    ``subject`` is ``kind:public id``; ``dog`` the public id of the dog it is about. ``personal`` holds fields
+    whose values may name a person: they and ``reason`` enter the body as commitments only.
+    """
+    if not connection.in_atomic_block:
+        raise RuntimeError("a ledger entry is written in the transaction of the change it records")
+
+    texts: dict[str, tuple[str, str]] = {}
+    commitments: dict[str, Any] = {}
+    for name, change in (personal or {}).items():
+        for end, value in (("from", change.before), ("to", change.after)):
+            if value not in (None, ""):
+                _commit_to(f"{name}.{end}", str(value), texts, commitments)
+    if reason:
+        _commit_to("reason", reason, texts, commitments)
+
+    with connection.cursor() as cursor:
+        lock = " FOR UPDATE" if connection.vendor == "postgresql" else ""
+        cursor.execute(f"SELECT seq, hash FROM registry_ledgerhead WHERE id = 1{lock}")
+        row = cursor.fetchone()
+        if row is None:
+            raise RuntimeError("the ledger has no head row; run manage.py migrate")
+        seq, prev_hash = row[0] + 1, row[1]
+        at = timezone.now().astimezone(UTC)
+        body = canonical_body(
+            seq=seq,
+            at=at,
+            action=action,
+            subject=subject,
+            dog=dog,
+            by=by,
+            values={
+                name: {"from": plain(change.before), "to": plain(change.after)}
+                for name, change in (changes or {}).items()
+            },
+            texts=commitments,
+            reason_code=reason_code,
+        )
+        entry_hash = chain_hash(prev_hash, body)
+        _store(cursor, seq, at, action, subject, dog, by.subject_id, body, prev_hash, entry_hash)
+        for field, (salt, text) in texts.items():
+            cursor.execute(
+                "INSERT INTO registry_ledgertext (entry_id, field, salt, text) VALUES (%s, %s, %s, %s)",
+                [seq, field, salt, text],
+            )
+    return Appended(seq, at)
+
+
+def canonical_body(
+    *,
+    seq: int,
+    at: datetime,
+    action: str,
+    subject: str,
+    dog: str,
+    by: Actor,
+    values: Mapping[str, Any],
+    texts: Mapping[str, Any],
+    reason_code: str,
+) -> str:
+    """The entry as RFC 8785 JSON text."""
+    return rfc8785.dumps(
+        {
+            "action": action,
+            "actor": by.subject_id,
+            "at": instant_text(at),
+            "dog": dog,
+            "seq": seq,
+            "subject": subject,
+            "texts": dict(texts),
+            "v": 1,
+            "values": dict(values),
+            "who": {
+                "clinic": by.clinic_id,
+                "request": by.request_id,
+                "role": str(by.role) if by.role else "system",
+                "token": by.token_id,
+                "via": by.via,
+            },
+            "why": reason_code,
+            "with": __version__,
+        }
+    ).decode()
+
+
+def instant_text(at: datetime) -> str:
+    """An aware instant as UTC with microseconds, always 27 characters."""
+    return at.astimezone(UTC).replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
+
+
+def chain_hash(prev_hash: str, body: str) -> str:
+    """SHA-256 over the previous hash's 32 bytes and the body's UTF-8, as 64 hex digits."""
+    return hashlib.sha256(bytes.fromhex(prev_hash) + body.encode()).hexdigest()
+
+
+def commitment(salt: str, text: str) -> str:
+    """SHA-256 over the salt's bytes and the text: says nothing without the 128-bit salt."""
+    return hashlib.sha256(bytes.fromhex(salt) + text.encode()).hexdigest()
+
+
+def plain(value: Any) -> Any:
+    """A value as JSON can hold it exactly: decimals and dates as text, no floats."""
+    if isinstance(value, datetime):
+        return instant_text(value)
+    if isinstance(value, date | Decimal):
+        return str(value)
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if value is None or isinstance(value, bool | int):
+        return value
+    if isinstance(value, str):
+        # A TextChoices member is a str, but the canonical form must not depend on its class.
+        return str(value)
+    raise TypeError(f"a ledger value cannot be a {type(value).__name__}")
+
+
+def _commit_to(
+    field: str, text: str, texts: dict[str, tuple[str, str]], commitments: dict[str, Any]
+) -> None:
+    salt = secrets.token_hex(16)
+    texts[field] = (salt, text)
+    commitments[field] = commitment(salt, text)
+
+
+def _store(
+    cursor: Any,
+    seq: int,
+    at: datetime,
+    action: str,
+    subject: str,
+    dog: str,
+    actor: str,
+    body: str,
+    prev_hash: str,
+    entry_hash: str,
+) -> None:
+    insert = (
+        "INSERT INTO registry_ledgerentry"
+        " (seq, at, action, subject, dog, actor, body, prev_hash, hash)"
+        " VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s)"
+    )
+    update = "UPDATE registry_ledgerhead SET seq = %s, hash = %s WHERE id = 1"
+    stored_at = connection.ops.adapt_datetimefield_value(at)
+    row = [seq, stored_at, action, subject, dog, actor, body, prev_hash, entry_hash]
+    if connection.vendor == "postgresql":
+        # One round trip instead of two.
+        cursor.execute(f"WITH entry AS ({insert}) {update}", [*row, seq, entry_hash])
+    else:
+        cursor.execute(insert, row)
+        cursor.execute(update, [seq, entry_hash])

@@ -1,0 +1,225 @@
+"""Walk the whole chain and say what is wrong: which entry, which field, which kind of damage.
+
+What can be told apart: an edited column (it no longer agrees with the body), an edited body or hash (the
+neighbours decide which), entries missing, swapped or added, a cut tail (the head knows better), and an
+edited text (its commitment no longer fits). A rewrite of everything by somebody who can compute hashes
+needs an outside copy of an earlier head to be seen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import islice
+from typing import Any, Literal
+
+from django.db import connection
+
+from registry.ledger.append import GENESIS, commitment
+
+Kind = Literal["edited", "missing", "out of order", "added", "tail cut", "unreadable"]
+_MIRRORED = ("action", "actor", "at", "dog", "seq", "subject")
+_CHUNK = 5000
+
+
+@dataclass(frozen=True, slots=True)
+class Damage:
+    seq: int
+    field: str
+    kind: Kind
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """``entries`` were read; ``head`` is the last hash; the ledger is whole when ``damages`` is empty."""
+
+    entries: int
+    head: str
+    damages: list[Damage]
+
+    @property
+    def is_whole(self) -> bool:
+        return not self.damages
+
+
+class _Row:
+    __slots__ = ("action", "actor", "at", "body", "dog", "hash", "prev_hash", "seq", "subject")
+
+    def __init__(self, row: tuple[Any, ...]) -> None:
+        (self.seq, self.at, self.action, self.subject, self.dog, self.actor) = row[:6]
+        (self.body, self.prev_hash, self.hash) = row[6:]
+
+
+def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) -> Verdict:
+    """Read every entry once, in order, and check it; stop listing (not counting) after ``most`` damages."""
+    damages: list[Damage] = []
+    previous_hash, previous_seq, count = GENESIS, 0, 0
+    digest = hashlib.sha256
+    for chunk in _chunks():
+        for raw in chunk:
+            seq, at, action, subject, dog, actor, body, prev_hash, entry_hash = raw
+            # One comparison of the whole prefix: the mirrored keys sort first in canonical JSON.
+            prefix = (
+                f'{{"action":"{action}","actor":"{actor}","at":"{at}","dog":"{dog}",'
+                f'"seq":{seq},"subject":"{subject}",'
+            )
+            if (
+                seq != previous_seq + 1
+                or prev_hash != previous_hash
+                or digest(bytes.fromhex(previous_hash) + body.encode()).hexdigest() != entry_hash
+                or not body.startswith(prefix)
+            ):
+                damages.extend(_explain(_Row(raw), previous_seq, previous_hash))
+            previous_seq, previous_hash = seq, entry_hash
+            count += 1
+        if progress:
+            progress(count)
+    damages.extend(_check_head(previous_seq, previous_hash))
+    damages.extend(_check_texts())
+    return Verdict(entries=count, head=previous_hash, damages=_settled(damages)[:most])
+
+
+def _chunks() -> Iterator[list[tuple[Any, ...]]]:
+    """Rows in order of seq, the instant as the body writes it."""
+    at = (
+        "to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD\"T\"HH24:MI:SS.US\"Z\"')"
+        if connection.vendor == "postgresql"
+        else "replace(at, ' ', 'T') || CASE WHEN length(at) = 19 THEN '.000000Z' ELSE 'Z' END"
+    )
+    sql = (
+        f"SELECT seq, {at}, action, subject, dog, actor, body, prev_hash, hash"
+        " FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT %s"
+    )
+    last: int | None = None
+    while True:
+        with connection.cursor() as cursor:
+            cursor.execute(sql, [-1 if last is None else last, _CHUNK])
+            rows = cursor.fetchall()
+        if not rows:
+            return
+        yield rows
+        last = rows[-1][0]
+
+
+def _explain(row: _Row, previous_seq: int, previous_hash: str) -> Iterator[Damage]:
+    """Every damage of one entry that did not pass."""
+    if row.seq > previous_seq + 1:
+        first, last = previous_seq + 1, row.seq - 1
+        which = f"entry {first}" if first == last else f"entries {first} to {last}"
+        yield Damage(first, "seq", "missing", f"{which} missing before entry {row.seq}")
+    elif row.seq <= previous_seq:
+        yield Damage(row.seq, "seq", "out of order", f"entry {row.seq} follows {previous_seq}")
+    body = _parsed(row.body)
+    if body is None:
+        yield Damage(row.seq, "body", "unreadable", f"entry {row.seq}: the body is not JSON")
+    else:
+        yield from _columns_against(row, body)
+    fits_own = _hash_of(row.prev_hash, row.body) == row.hash
+    if not fits_own:
+        if _hash_of(previous_hash, row.body) == row.hash:
+            yield _edited(row.seq, "prev_hash")
+        elif _is_next_linked(row):
+            # The next entry names this hash, so the hash stood when it was written: the body moved.
+            yield _edited(row.seq, "body")
+        else:
+            yield _edited(row.seq, "hash")
+    elif row.prev_hash != previous_hash and row.seq == previous_seq + 1:
+        yield Damage(
+            row.seq,
+            "prev_hash",
+            "edited",
+            f"entry {row.seq} does not continue entry {previous_seq}: one of the two was rewritten",
+        )
+
+
+def _columns_against(row: _Row, body: dict[str, Any]) -> Iterator[Damage]:
+    for name in _MIRRORED:
+        if body.get(name) != getattr(row, name):
+            yield _edited(row.seq, name)
+
+
+def _edited(seq: int, field: str) -> Damage:
+    return Damage(seq, field, "edited", f"entry {seq}: {field} was edited after it was written")
+
+
+def _parsed(body: str) -> dict[str, Any] | None:
+    try:
+        value = json.loads(body)
+    except ValueError:
+        return None
+    return value if isinstance(value, dict) else None
+
+
+def _hash_of(prev_hash: str, body: str) -> str:
+    try:
+        return hashlib.sha256(bytes.fromhex(prev_hash) + body.encode()).hexdigest()
+    except ValueError:
+        return ""
+
+
+def _is_next_linked(row: _Row) -> bool:
+    """Whether the following entry (or the head, for the last one) names this entry's stored hash."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT prev_hash FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT 1",
+            [row.seq],
+        )
+        following = cursor.fetchone()
+        if following is None:
+            cursor.execute("SELECT hash FROM registry_ledgerhead WHERE id = 1")
+            following = cursor.fetchone()
+    return following is not None and following[0] == row.hash
+
+
+def _check_head(last_seq: int, last_hash: str) -> Iterator[Damage]:
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT seq, hash FROM registry_ledgerhead WHERE id = 1")
+        head = cursor.fetchone()
+    if head is None:
+        yield Damage(last_seq, "head", "missing", "the head row is missing")
+    elif head[0] > last_seq:
+        yield Damage(
+            last_seq + 1,
+            "seq",
+            "tail cut",
+            f"entries {last_seq + 1} to {head[0]} were cut off the end",
+        )
+    elif head[0] < last_seq:
+        yield Damage(
+            head[0] + 1, "seq", "added", f"entries after {head[0]} were not written by the registry"
+        )
+    elif head[1] != last_hash:
+        yield Damage(last_seq, "head", "edited", f"the head does not name entry {last_seq}'s hash")
+
+
+def _check_texts() -> Iterator[Damage]:
+    """Texts that are not erased must fit the commitment in their entry's body."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT t.id, t.entry_id, t.field, t.salt, t.text, t.erased_at, e.body"
+            " FROM registry_ledgertext t JOIN registry_ledgerentry e ON e.seq = t.entry_id"
+            " ORDER BY t.id"
+        )
+        while rows := list(islice(cursor, _CHUNK)):
+            for _pk, seq, field, salt, text, erased_at, body in rows:
+                if erased_at is not None and text == "":
+                    continue
+                if f'"{field}":"{_commitment_or_blank(salt, text)}"' not in body:
+                    yield Damage(
+                        seq, f"text {field}", "edited", f"entry {seq}: the text of {field} was edited"
+                    )
+
+
+def _commitment_or_blank(salt: str, text: str) -> str:
+    try:
+        return commitment(salt, text)
+    except ValueError:
+        return "-"
+
+
+def _settled(damages: list[Damage]) -> list[Damage]:
+    """Each damage once, in order of entry."""
+    return sorted(set(damages), key=lambda damage: (damage.seq, damage.field, damage.kind))

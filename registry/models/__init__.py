@@ -1,0 +1,56 @@
+"""What is stored, a module per subject; nothing here decides or writes.
+
+Rules of the field that need no database live in ``registry.science``; every change of these rows goes
+through ``registry.desk``.
+"""
+
+from registry.models.certificates import Certificate
+from registry.models.distributions import CountedValue, DistributionCell, StoredHistogram
+from registry.models.dogs import Breed, Dog, Sex
+from registry.models.evaluations import (
+    Draft,
+    Evaluation,
+    Evidence,
+    Flag,
+    FlagLevel,
+    Reading,
+    Side,
+    State,
+)
+from registry.models.ledger import LedgerEntry, LedgerHead, LedgerText
+from registry.models.mail import OutboxMail
+from registry.models.people import ApiToken, Clinic, Membership, Owner, Role, User
+from registry.models.replay import ReplayKey
+from registry.models.traits import Better, Kind, Trait
+
+__all__ = [
+    "ApiToken",
+    "Better",
+    "Breed",
+    "Certificate",
+    "Clinic",
+    "CountedValue",
+    "DistributionCell",
+    "Dog",
+    "Draft",
+    "Evaluation",
+    "Evidence",
+    "Flag",
+    "FlagLevel",
+    "Kind",
+    "LedgerEntry",
+    "LedgerHead",
+    "LedgerText",
+    "Membership",
+    "OutboxMail",
+    "Owner",
+    "Reading",
+    "ReplayKey",
+    "Role",
+    "Sex",
+    "Side",
+    "State",
+    "StoredHistogram",
+    "Trait",
+    "User",
+]

@@ -1,0 +1,22 @@
+"""What the club issues for an accepted evaluation. Whether it is current follows from the evaluation."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from registry.models.evaluations import Evaluation
+
+
+class Certificate(models.Model):
+    """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal, worse,
+    n, first and last month of the window. It never changes."""
+
+    number = models.CharField(max_length=10, unique=True)
+    evaluation = models.OneToOneField(
+        Evaluation, on_delete=models.PROTECT, related_name="certificate"
+    )
+    issued_at = models.DateTimeField()
+    standing = models.JSONField(default=dict)
+
+    def __str__(self) -> str:
+        return self.number

@@ -1,0 +1,75 @@
+"""What is looked at in an examination. A club adds a trait as a row; no code knows a trait by name."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+
+class Kind(models.TextChoices):
+    MEASURED = "measured", _("measured")
+    GRADED = "graded", _("graded")
+
+
+class Better(models.TextChoices):
+    LOWER = "lower", _("lower is better")
+    HIGHER = "higher", _("higher is better")
+
+
+class Trait(models.Model):
+    """One trait. A value is a whole number of steps: measured = step x resolution, graded = place in
+    ``grades``, which are ordered from best to worst."""
+
+    slug = models.SlugField(max_length=40, unique=True)
+    name = models.CharField(_("name"), max_length=80)
+    kind = models.CharField(_("kind"), max_length=8, choices=Kind.choices)
+    unit = models.CharField(_("unit"), max_length=12, blank=True)
+    resolution = models.DecimalField(_("resolution"), max_digits=8, decimal_places=4, default=Decimal(1))
+    lowest = models.DecimalField(_("lowest plausible value"), max_digits=9, decimal_places=4)
+    highest = models.DecimalField(_("highest plausible value"), max_digits=9, decimal_places=4)
+    is_per_side = models.BooleanField(_("read on each side"), default=True)
+    better = models.CharField(_("better end"), max_length=6, choices=Better.choices)
+    better_word = models.CharField(_("word for the better end"), max_length=30)
+    worse_word = models.CharField(_("word for the other end"), max_length=30)
+    joint = models.CharField(_("joint"), max_length=20)
+    minimum_age_days = models.PositiveIntegerField(_("youngest age in days"), default=0)
+    grades = models.JSONField(_("grades, best first"), default=list, blank=True)
+    guidance = models.JSONField(_("guidance points"), default=list, blank=True)
+    side_difference = models.DecimalField(
+        _("unusual difference of the sides"), max_digits=8, decimal_places=4, null=True, blank=True
+    )
+    from_radius = models.BooleanField(
+        _("computed from head radius and displacement"), default=False
+    )
+    is_counted = models.BooleanField(_("enters the distributions"), default=True)
+    position = models.PositiveSmallIntegerField(_("order on pages"), default=0)
+    sources = models.JSONField(_("sources of the rules"), default=dict, blank=True)
+
+    class Meta:
+        ordering = ("position", "slug")
+        constraints = (
+            models.CheckConstraint(condition=Q(resolution__gt=0), name="trait_resolution_positive"),
+            models.CheckConstraint(
+                condition=Q(lowest__lte=models.F("highest")), name="trait_range_ordered"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def is_graded(self) -> bool:
+        return self.kind == Kind.GRADED
+
+    def value_text(self, step: int) -> str:
+        """A step in the words of the trait: ``0.31``, ``104.5``, ``B``; without the unit."""
+        if self.is_graded:
+            return str(self.grades[step])
+        return str((step * self.resolution).quantize(self.resolution.normalize()))
+
+    def worst(self, steps: list[int]) -> int:
+        """The step that speaks for the dog: the worse side's. Grades are stored best first."""
+        return max(steps) if self.is_graded or self.better == Better.LOWER else min(steps)
