@@ -1,5 +1,7 @@
 """The Django application of the registry; what must run once at start hooks in here."""
 
+from typing import Any
+
 from django.apps import AppConfig
 from django.db import connections
 from django.db.models.signals import post_migrate
@@ -15,18 +17,16 @@ class RegistryConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        """Register the system checks, and have the ledger's triggers renewed after each migration.
-
-        SQLite drops a table's triggers without a word whenever a migration rebuilds the table.
-        """
+        """Register the system checks, and the repair of the ledger's triggers after migrations."""
         from registry import checks  # noqa: F401, PLC0415
 
-        post_migrate.connect(_renew_triggers, sender=self)
+        post_migrate.connect(install_ledger_triggers, sender=self)
 
 
-def _renew_triggers(sender: AppConfig, using: str, **kwargs: object) -> None:
+def install_ledger_triggers(*, using: str, **kwargs: Any) -> None:
+    """Create the append-only triggers again: SQLite drops them whenever it rebuilds a table."""
     from registry.ledger import triggers  # noqa: PLC0415
 
     connection = connections[using]
-    if "registry_ledgertext" in connection.introspection.table_names():
+    if "registry_ledgerentry" in connection.introspection.table_names():
         triggers.install(connection)

@@ -1,5 +1,13 @@
-"""The address book: which room answers which path. Each face keeps its own patterns."""
+"""The address book: which room answers which path.
 
-from django.urls import URLPattern, URLResolver
+Each face keeps its own patterns in its own `urls.py`; this file only says where
+they hang. The web face gives its five rooms their namespaces itself.
+"""
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from django.urls import URLPattern, URLResolver, path
+
+from registry.health import healthz
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("healthz", healthz, name="healthz"),
+]

@@ -1,0 +1,19 @@
+"""How the web server runs: two workers with a few threads, which suits two cores and slow readers."""
+
+import os
+
+wsgi_app = "registry.wsgi:application"
+bind = os.environ.get("SOUNDLINE_BIND", "127.0.0.1:8000")
+workers = int(os.environ.get("SOUNDLINE_WORKERS", "2"))
+worker_class = "gthread"
+threads = 4
+timeout = 60
+graceful_timeout = 30
+# Heartbeats on a slow disk would look like a hanging worker.
+worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: PTH112, S108
+# Which headers of a proxy are believed is one setting of the registry, not the server's guess.
+forwarded_allow_ips = ""
+# An access log would hold visitors' addresses and private links; the proxy may keep one.
+accesslog = None
+errorlog = "-"
+loglevel = "warning"
