@@ -1,0 +1,216 @@
+"""The arithmetic of the heap of circles: which circle stands in which column and row.
+
+A quantile dot plot: one circle a dog while there are few, else fifty circles that each stand for
+about n / 50 dogs; the dog the page is about is one of them, exactly once. A histogram in, plain
+whole numbers out; drawing, colours and words are in the charts. The idea: Kay et al. (2016), CHI
+'16:5092-5103, and Fernandes et al. (2018), CHI '18.
+
+How the circles are dealt out: the own dog takes one. The others are shared among better, same and
+worse in proportion to the dogs (largest remainders), but a side that has dogs has a circle. Within
+a side the circles lie at its evenly spaced quantiles, at values that dogs really have.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from registry.science.distribution import Histogram
+from registry.science.scale import Better
+
+Role = Literal["better", "same", "own", "worse", "dog"]
+
+MOST_SINGLE_DOGS = 60
+CIRCLES = 50
+MOST_COLUMNS = 24
+_NICE = (1, 2, 5)
+
+
+@dataclass(frozen=True)
+class Circle:
+    """One circle: its column from the left, its row from the base line, and what it stands for.
+
+    Role ``dog`` is used when the heap is about no dog in particular.
+    """
+
+    column: int
+    row: int
+    role: Role
+    step: int
+
+
+@dataclass(frozen=True)
+class Column:
+    """One row of the table of numbers: the dogs with low_step to high_step, both included."""
+
+    low_step: int
+    high_step: int
+    dogs: int
+    has_own: bool
+
+
+@dataclass(frozen=True)
+class Heap:
+    """Circles in columns of equal width from a base line.
+
+    ``columns`` covers every dog and the own one, also where no circle is drawn. ``rows`` is the
+    height of the tallest column in circles. ``better + same + worse`` plus the own circle are all
+    circles; ``dogs_per_circle`` is 1.0 when each circle is one dog.
+    """
+
+    circles: tuple[Circle, ...]
+    columns: tuple[Column, ...]
+    column_width: int
+    rows: int
+    n: int
+    dogs_per_circle: float
+    better: int
+    same: int
+    worse: int
+
+    @property
+    def column_edges(self) -> tuple[int, ...]:
+        """The steps at which the columns begin, and where the last one ends."""
+        return (*(column.low_step for column in self.columns), self.columns[-1].high_step + 1)
+
+
+def heap(
+    histogram: Histogram,
+    own_step: int | None,
+    better: Better,
+    *,
+    own_is_counted: bool = True,
+    span: tuple[int, int] | None = None,
+) -> Heap:
+    """Return the heap of circles for the dogs of the histogram.
+
+    ``own_step`` is the dog the heap is about, or None. ``own_is_counted`` says that it is one of
+    the dogs in the histogram; otherwise its circle is drawn besides them. ``span`` (lowest, highest
+    step) widens the scale: two heaps given the same span that covers both share their columns.
+    Raises ValueError without dogs, and when a counted own dog is not in the histogram.
+    """
+    if not histogram.n:
+        raise ValueError("a heap needs a dog")
+    others = histogram
+    if own_step is not None and own_is_counted:
+        others = histogram.remove(own_step)
+    placed = _placed(others, own_step, better, histogram.n)
+    columns, width = _columns(histogram, own_step, span)
+    circles = _stacked(placed, columns[0].low_step, width)
+    roles = [circle.role for circle in circles]
+    return Heap(
+        circles=circles,
+        columns=columns,
+        column_width=width,
+        rows=max(circle.row for circle in circles) + 1,
+        n=histogram.n,
+        dogs_per_circle=histogram.n / CIRCLES if histogram.n > MOST_SINGLE_DOGS else 1.0,
+        better=roles.count("better"),
+        same=roles.count("same"),
+        worse=roles.count("worse"),
+    )
+
+
+def _placed(
+    others: Histogram, own_step: int | None, better: Better, n: int
+) -> list[tuple[int, Role]]:
+    """Return (step, role) of every circle, the own one last."""
+    sides = _sides(others, own_step, better)
+    sizes = [part.n for _, part in sides]
+    if n > MOST_SINGLE_DOGS:
+        sizes = _dealt(sizes, CIRCLES if own_step is None else CIRCLES - 1, sides)
+    placed: list[tuple[int, Role]] = [
+        (step, role)
+        for (role, part), circles in zip(sides, sizes, strict=True)
+        for step in _spaced(part, circles)
+    ]
+    return placed if own_step is None else [*placed, (own_step, "own")]
+
+
+def _sides(others: Histogram, own_step: int | None, better: Better) -> list[tuple[Role, Histogram]]:
+    """Return the dogs other than the own one, parted by how they compare with it."""
+    if own_step is None:
+        return [("dog", others)]
+    rows = others.rows()
+    lower = Histogram.of_counts((step, dogs) for step, dogs in rows if step < own_step)
+    equal = Histogram.of_counts([(own_step, others.at(own_step))])
+    higher = Histogram.of_counts((step, dogs) for step, dogs in rows if step > own_step)
+    if better == "lower":
+        return [("better", lower), ("same", equal), ("worse", higher)]
+    return [("worse", lower), ("same", equal), ("better", higher)]
+
+
+def _dealt(sizes: list[int], circles: int, sides: list[tuple[Role, Histogram]]) -> list[int]:
+    """Return how many of the circles each side gets: largest remainders, none of a side left out.
+
+    Being drawn as nobody better would be untrue where one dog is. Equals may go undrawn: the own
+    circle stands for them.
+    """
+    total = sum(sizes)
+    dealt = [size * circles // total for size in sizes]
+    by_remainder = sorted(range(len(sizes)), key=lambda at: -(sizes[at] * circles % total))
+    for at in by_remainder[: circles - sum(dealt)]:
+        dealt[at] += 1
+    for at, (role, _) in enumerate(sides):
+        if sizes[at] and not dealt[at] and role != "same":
+            dealt[at] += 1
+            dealt[dealt.index(max(dealt))] -= 1
+    return dealt
+
+
+def _spaced(part: Histogram, circles: int) -> list[int]:
+    """Return the steps at the middle of each of so many equal shares of the dogs."""
+    steps: list[int] = []
+    rows = iter(part.rows())
+    up_to, step, dogs = 0, 0, part.n
+    for at in range(circles):
+        # The dog in the middle of share number `at`, counted from 0 in the order of the steps.
+        place = (2 * at + 1) * dogs // (2 * circles)
+        while up_to <= place:
+            step, count = next(rows)
+            up_to += count
+        steps.append(step)
+    return steps
+
+
+def _columns(
+    histogram: Histogram, own_step: int | None, span: tuple[int, int] | None
+) -> tuple[tuple[Column, ...], int]:
+    """Return the columns, and their common width: the least nice number of steps that is enough."""
+    ends = [histogram.first_step, histogram.last_step, *(span or ())]
+    if own_step is not None:
+        ends.append(own_step)
+    low, high = min(ends), max(ends)
+    width = _nice_width(high - low + 1)
+    starts = range(low // width * width, high + 1, width)
+    columns = tuple(
+        Column(
+            low_step=start,
+            high_step=start + width - 1,
+            dogs=histogram.below(start + width) - histogram.below(start),
+            has_own=own_step is not None and start <= own_step < start + width,
+        )
+        for start in starts
+    )
+    return columns, width
+
+
+def _nice_width(steps: int) -> int:
+    size = 1
+    while True:
+        for nice in _NICE:
+            if nice * size * MOST_COLUMNS >= steps:
+                return nice * size
+        size *= 10
+
+
+def _stacked(placed: list[tuple[int, Role]], first: int, width: int) -> tuple[Circle, ...]:
+    """Return the circles stacked from the base, lower steps first, the own one on top."""
+    heights: dict[int, int] = {}
+    circles = []
+    for step, role in sorted(placed, key=lambda circle: (circle[1] == "own", circle[0])):
+        column = (step - first) // width
+        row = heights.get(column, 0)
+        heights[column] = row + 1
+        circles.append(Circle(column, row, role, step))
+    return tuple(circles)
