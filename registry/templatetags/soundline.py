@@ -1,4 +1,4 @@
-"""Filters and tags of the parts: shapes, states, dates and numbers in words. No queries, no rules."""
+"""Filters and tags of the parts: shapes, states, dates, numbers in words. No queries, no rules."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""The HTML face, a room per person. Views parse, call desk or queries, and render; no rules here."""
+"""The HTML face, a room per person. Views parse, call desk or queries, render; no rules here."""
