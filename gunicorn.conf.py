@@ -1,4 +1,4 @@
-"""How the web server runs: two workers with a few threads, which suits two cores and slow readers."""
+"""How the web server runs: two workers for two cores, a few threads each for slow readers."""
 
 import os
 

@@ -29,7 +29,9 @@ def club_is_named(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> lis
     """E001, E002: the papers need the club's name and the site's own address."""
     found: list[CheckMessage] = []
     if not settings.CLUB_NAME.strip():
-        found.append(Error("The club has no name.", "Set SOUNDLINE_CLUB_NAME.", id="soundline.E001"))
+        found.append(
+            Error("The club has no name.", "Set SOUNDLINE_CLUB_NAME.", id="soundline.E001")
+        )
     site = urlsplit(settings.SITE_URL)
     # Certificates are printed: an address that is not TLS would stay on paper for years.
     schemes = {"https"} if settings.IS_PRODUCTION else {"http", "https"}
@@ -194,7 +196,7 @@ def _postgresql(connection: BaseDatabaseWrapper) -> Iterator[CheckMessage]:
 def _shared_cache(connection: BaseDatabaseWrapper) -> Iterator[CheckMessage]:
     """W001: without its table the throttles fail at the first call."""
     cache = settings.CACHES["default"]
-    if not cache["BACKEND"].endswith("DatabaseCache"):
+    if not str(cache["BACKEND"]).endswith("DatabaseCache"):
         return
     tables = connection.introspection.table_names()
     if "registry_ledgerentry" in tables and cache["LOCATION"] not in tables:

@@ -10,7 +10,6 @@ start and never quietly weakens the site. Which variables exist is said in
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import overload
 
 from django.core.exceptions import ImproperlyConfigured
 
@@ -39,20 +38,18 @@ class Environment:
                 f"{name}_FILE: cannot read {file_name!r} ({error.__class__.__name__})."
             ) from error
 
-    @overload
-    def text(self, name: str) -> str: ...
-    @overload
-    def text(self, name: str, default: str) -> str: ...
-    @overload
-    def text(self, name: str, default: None) -> str | None: ...
-    def text(self, name: str, *default: str | None) -> str | None:
+    def text(self, name: str, default: str | None = None) -> str:
         """Return the text; without a default the variable is required and may not be empty."""
-        value = self._raw(name)
-        if value is not None and value != "":
+        value = self.optional_text(name)
+        if value is not None:
             return value
-        if default:
-            return default[0]
+        if default is not None:
+            return default
         raise ImproperlyConfigured(f"{name} (or {name}_FILE) must be set.")
+
+    def optional_text(self, name: str) -> str | None:
+        """Return the text, or None when the variable is missing or empty."""
+        return self._raw(name) or None
 
     def flag(self, name: str, default: bool) -> bool:
         """Return a yes/no value; any other word than 1/0, true/false, yes/no, on/off is refused."""
@@ -74,9 +71,7 @@ class Environment:
         try:
             number = int(value.strip(), 10)
         except ValueError as error:
-            raise ImproperlyConfigured(
-                f"{name} must be a whole number, not {value!r}."
-            ) from error
+            raise ImproperlyConfigured(f"{name} must be a whole number, not {value!r}.") from error
         if not least <= number <= most:
             raise ImproperlyConfigured(f"{name} must lie between {least} and {most}, not {number}.")
         return number
@@ -99,7 +94,7 @@ class Environment:
         return word
 
     def path(self, name: str, default: Path) -> Path:
-        """Return an absolute path; a relative one is refused, it would follow the caller's folder."""
+        """Return an absolute path; a relative one would follow the caller's folder."""
         value = self._raw(name)
         if value is None or value == "":
             return default

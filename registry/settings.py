@@ -60,7 +60,7 @@ def _trial_secret_key() -> str:
 SECRET_KEY = (
     env.text("SOUNDLINE_SECRET_KEY")
     if IS_PRODUCTION
-    else env.text("SOUNDLINE_SECRET_KEY", None) or _trial_secret_key()
+    else env.optional_text("SOUNDLINE_SECRET_KEY") or _trial_secret_key()
 )
 # Former keys, so that links in mails already sent survive a change of the key.
 SECRET_KEY_FALLBACKS = env.words("SOUNDLINE_SECRET_KEY_FALLBACKS")
@@ -152,13 +152,14 @@ _SQLITE_OPTIONS = {
         "PRAGMA recursive_triggers=ON;"
     ),
 }
-# Binding parameters on the server lets PostgreSQL keep prepared plans.
-_POSTGRESQL_OPTIONS = {"server_side_binding": True, "prepare_threshold": 0}
+# Binding parameters on the server lets PostgreSQL keep prepared plans. A statement is
+# prepared at its sixth use, not its first: migrations send several commands in one.
+_POSTGRESQL_OPTIONS = {"server_side_binding": True, "prepare_threshold": 5}
 
 
 def _database() -> dict[str, Any]:
     """Return the one database's settings, from DATABASE_URL or the SQLite file below var/."""
-    url = env.text("DATABASE_URL", None)
+    url = env.optional_text("DATABASE_URL")
     if url is None:
         VAR_DIR.mkdir(parents=True, exist_ok=True)
         url = f"sqlite:///{VAR_DIR / 'soundline.sqlite3'}"

@@ -58,7 +58,7 @@ def _flush_past_the_ledgers_triggers() -> Iterator[None]:
 
     The flush emits post_migrate, and that puts the triggers back.
     """
-    teardown = TransactionTestCase._fixture_teardown
+    teardown = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
 
     def without_triggers(self: TransactionTestCase) -> None:
         for alias in self._databases_names(include_mirrors=False):  # type: ignore[attr-defined]
@@ -73,7 +73,6 @@ def _flush_past_the_ledgers_triggers() -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True)
-def _empty_cache() -> Iterator[None]:
+def _empty_cache() -> None:
     """Start every test with no throttle counted and nothing remembered."""
     cache.clear()
-    yield
