@@ -1,7 +1,7 @@
-"""A standing in sentences: how many of 100 tested dogs are better, how sure that is, who is counted.
+"""A standing in sentences: how many of 100 tested dogs are better, how sure, who is counted.
 
-The numbers come rounded from ``registry.science.standing``; here they become sentences of twenty words
-or fewer that are complete without the picture. The word percentile is not used here.
+The numbers come rounded from ``registry.science.standing``; here they become sentences of twenty
+words or fewer that are complete without the picture. The word percentile is not used here.
 """
 
 from __future__ import annotations
