@@ -70,6 +70,8 @@ SECRET_KEY_FALLBACKS = env.words("SOUNDLINE_SECRET_KEY_FALLBACKS")
 CLUB_NAME = _required("SOUNDLINE_CLUB_NAME", "Tarn Valley Dog Club")
 # The public address, without a trailing slash: printed on certificates and in QR codes.
 SITE_URL = _required("SOUNDLINE_SITE_URL", "http://127.0.0.1:8000").rstrip("/")
+# Where a reader's question goes; shown in the foot of every page.
+CONTACT_EMAIL = _required("SOUNDLINE_CONTACT_EMAIL", "office@soundline.invalid")
 ALLOWED_HOSTS = (
     env.words("SOUNDLINE_HOSTS")
     if IS_PRODUCTION
@@ -128,6 +130,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "registry.web.context.site_context",
                 "registry.web.context.site_context",
             ],
         },

@@ -4,10 +4,11 @@ Each face keeps its own patterns in its own `urls.py`; this file only says where
 they hang. The web face gives its five rooms their namespaces itself.
 """
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
 
 from registry.health import healthz
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("", include("registry.web.urls")),
 ]

@@ -16,6 +16,7 @@ def environment(folder: Path) -> dict[str, str]:
         "SOUNDLINE_SECRET_KEY": "k3y-" + "abcdefghij0123456789" * 4,
         "SOUNDLINE_CLUB_NAME": "Fellside Dog Club",
         "SOUNDLINE_SITE_URL": "https://registry.example",
+        "SOUNDLINE_CONTACT_EMAIL": "office@registry.example",
         "SOUNDLINE_HOSTS": "registry.example",
         "SOUNDLINE_SMTP_HOST": "mail.example",
         "SOUNDLINE_MAIL_FROM": "registry@registry.example",

@@ -33,6 +33,7 @@ class TestProduction:
             "SOUNDLINE_SECRET_KEY",
             "SOUNDLINE_CLUB_NAME",
             "SOUNDLINE_SITE_URL",
+            "SOUNDLINE_CONTACT_EMAIL",
             "SOUNDLINE_SMTP_HOST",
             "SOUNDLINE_MAIL_FROM",
         ],
