@@ -56,7 +56,9 @@ def fit_circle(points: Sequence[Point]) -> Circle:
     # Work at size one: the algebraic fit squares the coordinates.
     spread = float(along) / math.sqrt(len(marked))
     unit = centred / spread
-    fit = least_squares(_distances, _taubin(unit), args=(unit,), method="lm", xtol=1e-15)
+    # The library's own stopping rule leaves only four digits of a short arc's centre.
+    close = {"xtol": 1e-15, "ftol": 1e-15, "gtol": 1e-15}
+    fit = least_squares(_distances, _taubin(unit), _slopes, args=(unit,), method="lm", **close)
     x, y, radius = (float(part) for part in fit.x)
     if not math.isfinite(radius) or abs(radius) > _STRAIGHT:
         raise CircleProblem("The points lie almost on a straight line: no circle fits them.")
@@ -70,6 +72,15 @@ def fit_circle(points: Sequence[Point]) -> Circle:
 def _distances(circle: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
     x, y, radius = circle
     return np.asarray(np.hypot(points[:, 0] - x, points[:, 1] - y) - radius)
+
+
+def _slopes(circle: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how each distance changes with x, y and radius: points down, the three across."""
+    away = circle[:2] - points
+    length = np.hypot(away[:, 0], away[:, 1])[:, None]
+    # A point on the centre pulls in no direction.
+    toward = np.divide(away, length, out=np.zeros_like(away), where=length > 0)
+    return np.column_stack([toward, np.full(len(points), -1.0)])
 
 
 def _taubin(points: NDArray[np.float64]) -> NDArray[np.float64]:
