@@ -209,7 +209,10 @@ def _check_texts() -> Iterator[Damage]:
                     continue
                 if f'"{field}":"{_commitment_or_blank(salt, text)}"' not in body:
                     yield Damage(
-                        seq, f"text {field}", "edited", f"entry {seq}: the text of {field} was edited"
+                        seq,
+                        f"text {field}",
+                        "edited",
+                        f"entry {seq}: the text of {field} was edited",
                     )
 
 

@@ -34,8 +34,7 @@ class CountedValue(models.Model):
                 name="counted_value_one_per_dog_and_trait",
             ),
             models.CheckConstraint(
-                condition=Q(counted_until__isnull=True)
-                | Q(counted_until__gte=F("counted_from")),
+                condition=Q(counted_until__isnull=True) | Q(counted_until__gte=F("counted_from")),
                 name="counted_value_interval_ordered",
             ),
         )
@@ -78,7 +77,5 @@ class StoredHistogram(models.Model):
 
     class Meta:
         constraints = (
-            models.UniqueConstraint(
-                fields=("breed", "trait", "sex"), name="stored_histogram_key"
-            ),
+            models.UniqueConstraint(fields=("breed", "trait", "sex"), name="stored_histogram_key"),
         )

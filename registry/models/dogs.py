@@ -27,7 +27,9 @@ class Breed(models.Model):
     class Meta:
         ordering = ("name",)
         constraints = (
-            models.CheckConstraint(condition=Q(window_months__gte=1), name="breed_window_one_month"),
+            models.CheckConstraint(
+                condition=Q(window_months__gte=1), name="breed_window_one_month"
+            ),
         )
 
     def __str__(self) -> str:

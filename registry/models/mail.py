@@ -15,6 +15,7 @@ class OutboxMail(models.Model):
     evaluation = models.ForeignKey(Evaluation, null=True, on_delete=models.PROTECT)
     detail = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)
+    claimed_at = models.DateTimeField(null=True)
     sent_at = models.DateTimeField(null=True)
     attempts = models.PositiveSmallIntegerField(default=0)
     last_error = models.CharField(max_length=200, blank=True)

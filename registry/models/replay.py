@@ -17,7 +17,5 @@ class ReplayKey(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
-        constraints = (
-            models.UniqueConstraint(fields=("scope", "key"), name="replay_key_once"),
-        )
+        constraints = (models.UniqueConstraint(fields=("scope", "key"), name="replay_key_once"),)
         indexes = (models.Index(fields=("created_at",), name="replay_key_age"),)

@@ -27,7 +27,9 @@ class Trait(models.Model):
     name = models.CharField(_("name"), max_length=80)
     kind = models.CharField(_("kind"), max_length=8, choices=Kind.choices)
     unit = models.CharField(_("unit"), max_length=12, blank=True)
-    resolution = models.DecimalField(_("resolution"), max_digits=8, decimal_places=4, default=Decimal(1))
+    resolution = models.DecimalField(
+        _("resolution"), max_digits=8, decimal_places=4, default=Decimal(1)
+    )
     lowest = models.DecimalField(_("lowest plausible value"), max_digits=9, decimal_places=4)
     highest = models.DecimalField(_("highest plausible value"), max_digits=9, decimal_places=4)
     is_per_side = models.BooleanField(_("read on each side"), default=True)
@@ -64,6 +66,11 @@ class Trait(models.Model):
     def is_graded(self) -> bool:
         return self.kind == Kind.GRADED
 
+    @property
+    def better_steps(self) -> Better:
+        """Which end of the steps is better; grades are stored best first, so fewer steps are better."""
+        return Better.LOWER if self.is_graded else Better(self.better)
+
     def value_text(self, step: int) -> str:
         """A step in the words of the trait: ``0.31``, ``104.5``, ``B``; without the unit."""
         if self.is_graded:
@@ -71,5 +78,5 @@ class Trait(models.Model):
         return str((step * self.resolution).quantize(self.resolution.normalize()))
 
     def worst(self, steps: list[int]) -> int:
-        """The step that speaks for the dog: the worse side's. Grades are stored best first."""
-        return max(steps) if self.is_graded or self.better == Better.LOWER else min(steps)
+        """The step that speaks for the dog: the worse side's."""
+        return max(steps) if self.better_steps == Better.LOWER else min(steps)

@@ -1,0 +1,136 @@
+"""Gather what the automatic checks look at, run them, and store what they found as flags."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+
+from django.utils import timezone
+
+from registry.desk.answers import ReadingAnswer
+from registry.models import Dog, Evaluation, Evidence, Flag, Kind, Reading, State, Trait
+from registry.queries.distributions import histogram_now
+from registry.science.checks import (
+    BreedSpread,
+    ExamFacts,
+    Finding,
+    OtherExam,
+    ReadingFacts,
+    TraitRule,
+    findings,
+)
+
+_STANDING = (State.SUBMITTED, State.RETURNED, State.ACCEPTED, State.REPLACED)
+
+
+def flag(
+    evaluation: Evaluation, *, readings: Iterable[ReadingAnswer], evidence: Iterable[Evidence]
+) -> list[Flag]:
+    """Replace the evaluation's flags by what the checks find now; inside the caller's transaction."""
+    readings = list(readings)
+    traits = {reading.trait.slug: reading.trait for reading in readings}
+    found = findings(_facts(evaluation, readings, traits, list(evidence)))
+    found += _unconfirmed(evaluation.dog)
+    evaluation.flags.all().delete()
+    return Flag.objects.bulk_create(
+        Flag(
+            evaluation=evaluation,
+            code=finding.code,
+            level=finding.level,
+            trait=traits.get(finding.trait) if finding.trait else None,
+            side=finding.side or "",
+            detail=dict(finding.detail),
+        )
+        for finding in found
+    )
+
+
+def _unconfirmed(dog: Dog) -> list[Finding]:
+    """A dog that a clinic added wants a registrar's look before its result counts."""
+    return [] if dog.is_confirmed else [Finding("dog_unconfirmed", "look")]
+
+
+def _facts(
+    evaluation: Evaluation,
+    readings: list[ReadingAnswer],
+    traits: dict[str, Trait],
+    evidence: list[Evidence],
+) -> ExamFacts:
+    dog = evaluation.dog
+    as_read = evaluation.conditions.get("chip_as_read")
+    seen = (as_read,) if as_read else ()
+    owners = Dog.objects.filter(chip__in=seen).exclude(pk=dog.pk)
+    return ExamFacts(
+        born_on=dog.born_on,
+        examined_on=evaluation.examined_on,
+        received_on=timezone.localdate(),
+        readings=tuple(
+            ReadingFacts(
+                trait=reading.trait.slug,
+                side=reading.side.value,
+                step=reading.step,
+                head_radius_mm=reading.head_radius_mm,
+                displacement_mm=reading.displacement_mm,
+            )
+            for reading in readings
+        ),
+        rules={slug: _rule(trait) for slug, trait in traits.items()},
+        breed={
+            slug: spread
+            for slug, trait in traits.items()
+            if trait.is_counted and (spread := _spread(dog, trait)) is not None
+        },
+        others=tuple(_others(evaluation)),
+        chip_read=bool(evaluation.conditions.get("chip_read")),
+        chip_on_record=dog.chip,
+        chips_seen=seen,
+        chip_owners=dict(owners.values_list("chip", "public_id")),
+        evidence_elsewhere=_elsewhere(evaluation, evidence),
+    )
+
+
+def _rule(trait: Trait) -> TraitRule:
+    return TraitRule(
+        slug=trait.slug,
+        resolution=trait.resolution,
+        is_measured=trait.kind == Kind.MEASURED,
+        lowest=trait.lowest if trait.kind == Kind.MEASURED else None,
+        highest=trait.highest if trait.kind == Kind.MEASURED else None,
+        minimum_age_days=trait.minimum_age_days or None,
+        side_difference=trait.side_difference,
+    )
+
+
+def _spread(dog: Dog, trait: Trait) -> BreedSpread | None:
+    histogram = histogram_now(breed=dog.breed, trait=trait)
+    if histogram.n < 2:
+        return None
+    return BreedSpread(histogram.n, histogram.mean(), histogram.sd())
+
+
+def _others(evaluation: Evaluation) -> Iterable[OtherExam]:
+    others = (
+        Evaluation.objects.filter(dog=evaluation.dog, state__in=_STANDING)
+        .exclude(pk=evaluation.pk)
+        .exclude(pk=evaluation.corrects_id)
+    )
+    steps: dict[int, dict[tuple[str, str], int]] = defaultdict(dict)
+    for row in Reading.objects.filter(evaluation__in=others).values_list(
+        "evaluation_id", "trait__slug", "side", "step"
+    ):
+        steps[row[0]][row[1], row[2]] = row[3]
+    pk: int
+    reference: str
+    examined_on: date
+    for pk, reference, examined_on in others.values_list("pk", "reference", "examined_on"):
+        yield OtherExam(reference, examined_on, steps[pk])  # type: ignore[arg-type]
+
+
+def _elsewhere(evaluation: Evaluation, evidence: list[Evidence]) -> dict[str, str]:
+    same = (
+        Evidence.objects.filter(sha256__in=[item.sha256 for item in evidence])
+        .filter(evaluation__isnull=False)
+        .exclude(evaluation=evaluation)
+    )
+    return dict(same.values_list("sha256", "evaluation__reference"))

@@ -1,0 +1,106 @@
+"""Queue mail with the change that causes it, and deliver what waits.
+
+Queuing is part of the change's transaction; sending happens after the commit and decides nothing: when the
+mail server is down the row waits and is tried again. A mail's words, and the owner's private link, are made
+when it is sent.
+"""
+
+from __future__ import annotations
+
+import logging
+from datetime import timedelta
+from smtplib import SMTPException
+
+from django.conf import settings
+from django.core import signing
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.db.models import F, Q
+from django.template.loader import render_to_string
+from django.utils import timezone
+
+from registry.models import Evaluation, OutboxMail
+
+logger = logging.getLogger(__name__)
+
+_OWNER_LINK = "owner-link"
+_MOST_ATTEMPTS = 200
+_CLAIM_LAPSES = timedelta(minutes=10)
+KINDS = ("accepted", "returned", "declined", "revoked", "replaced", "owner-result")
+
+
+def queue(
+    *, kind: str, to_email: str, evaluation: Evaluation, detail: dict[str, str] | None = None
+) -> None:
+    """Write one mail to the outbox and try to send it once the transaction has committed."""
+    if kind not in KINDS:
+        raise ValueError(f"no mail is called {kind}")
+    if not to_email:
+        return
+    mail = OutboxMail.objects.create(
+        kind=kind, to_email=to_email, evaluation=evaluation, detail=detail or {}
+    )
+    transaction.on_commit(lambda: _send_quietly(mail.pk), robust=True)
+
+
+def deliver_waiting(*, most: int = 500) -> tuple[int, int]:
+    """Send what waits, oldest first; returns how many went out and how many still wait."""
+    waiting = OutboxMail.objects.filter(sent_at__isnull=True, attempts__lt=_MOST_ATTEMPTS)
+    sent = sum(
+        _send_quietly(pk)
+        for pk in waiting.order_by("created_at").values_list("pk", flat=True)[:most]
+    )
+    return sent, OutboxMail.objects.filter(sent_at__isnull=True).count()
+
+
+def owner_token(evaluation: Evaluation) -> str:
+    """The private link's token: signed, so that it cannot be guessed and need not be stored."""
+    return signing.Signer(salt=_OWNER_LINK).sign(evaluation.public_id)
+
+
+def evaluation_id_of(token: str) -> str | None:
+    """The evaluation's public id when the token is genuine."""
+    try:
+        return signing.Signer(salt=_OWNER_LINK).unsign(token)
+    except signing.BadSignature:
+        return None
+
+
+def _send_quietly(pk: int) -> bool:
+    """Send one mail; a failure is written down and leaves it waiting.
+
+    A claim keeps two senders from sending the same mail. It lapses, so that a sender that was killed in
+    between delays the mail and does not lose it.
+    """
+    now = timezone.now()
+    claimed = (
+        OutboxMail.objects.filter(pk=pk, sent_at__isnull=True)
+        .filter(Q(claimed_at__isnull=True) | Q(claimed_at__lt=now - _CLAIM_LAPSES))
+        .update(attempts=F("attempts") + 1, claimed_at=now)
+    )
+    if not claimed:
+        return False
+    mail = OutboxMail.objects.select_related("evaluation__dog").get(pk=pk)
+    try:
+        _message(mail).send()
+    except (SMTPException, OSError) as error:
+        OutboxMail.objects.filter(pk=pk).update(claimed_at=None, last_error=str(error)[:200])
+        logger.warning("a mail could not be sent and waits", extra={"outbox": pk})
+        return False
+    OutboxMail.objects.filter(pk=pk).update(sent_at=timezone.now(), claimed_at=None, last_error="")
+    return True
+
+
+def _message(mail: OutboxMail) -> EmailMessage:
+    assert mail.evaluation is not None
+    context = {
+        "evaluation": mail.evaluation,
+        "dog": mail.evaluation.dog,
+        "detail": mail.detail,
+        "club": settings.CLUB_NAME,
+        "site": settings.SITE_URL,
+        "link": f"{settings.SITE_URL}/owner/{owner_token(mail.evaluation)}/",
+    }
+    text = render_to_string(f"mail/{mail.kind}.txt", context)
+    subject, _blank, body = text.partition("\n")
+    return EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[mail.to_email])

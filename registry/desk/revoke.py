@@ -1,0 +1,135 @@
+"""Later, with a reason: revoke an accepted evaluation, or replace its readings by corrected ones."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from registry.desk.actor import Actor, require_role
+from registry.desk.answers import read_answers
+from registry.desk.certificates import new_reference
+from registry.desk.counting import recount
+from registry.desk.decide import claim, issue
+from registry.desk.errors import Conflict, Invalid
+from registry.desk.flagging import flag
+from registry.desk.mail import queue
+from registry.desk.submit import described, described_as_body, store_readings
+from registry.ledger import Change, append
+from registry.models import Certificate, Evaluation, Role, State, Trait
+
+
+def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
+    """Revoke an accepted or replaced evaluation. An earlier result of the dog counts again.
+
+    The certificate keeps answering, and says since when and why it is revoked.
+    """
+    require_role(by, Role.REGISTRAR)
+    reason = _needed(reason)
+    with transaction.atomic():
+        before = _state(evaluation_id)
+        evaluation = claim(by, evaluation_id, "revoke")
+        evaluation.reason = reason
+        evaluation.save(update_fields=["reason"])
+        recount(dog=evaluation.dog, at=evaluation.decided_at or timezone.now())
+        append(
+            by=by,
+            action="evaluation.revoked",
+            subject=f"evaluation:{evaluation.public_id}",
+            dog=evaluation.dog.public_id,
+            changes={"state": Change(before, State.REVOKED)},
+            reason=reason,
+        )
+        detail = {"reason": reason}
+        queue(
+            kind="revoked", to_email=evaluation.clinic.email, evaluation=evaluation, detail=detail
+        )
+        if evaluation.owner is not None:
+            queue(kind="owner-result", to_email=evaluation.owner.email, evaluation=evaluation)
+    return evaluation
+
+
+def replace(
+    *, by: Actor, evaluation_id: str, changes: Mapping[str, Any], reason: str
+) -> Certificate:
+    """Replace an accepted evaluation by one with corrected answers; returns the new certificate.
+
+    ``changes`` are members of the REST body that differ (readings, examined_on, examiner, conditions). The
+    old evaluation reads replaced and never counts again, even if the correction is revoked.
+    """
+    require_role(by, Role.REGISTRAR)
+    reason = _needed(reason)
+    with transaction.atomic():
+        old = claim(by, evaluation_id, "replace")
+        if hasattr(old, "corrected_by"):
+            raise Conflict(_("This result was replaced before."), state=old.state)
+        body = {**described_as_body(old), **changes}
+        if set(changes) - {"readings", "examined_on", "examiner", "conditions"}:
+            raise Invalid.one("", _("Only readings, day, examiner and conditions can be replaced."))
+        answers = read_answers(body, traits={trait.slug: trait for trait in Trait.objects.all()})
+        old.reason = reason
+        old.save(update_fields=["reason"])
+        at = old.decided_at or timezone.now()
+        new = Evaluation.objects.create(
+            reference=new_reference(),
+            state=State.ACCEPTED,
+            dog=old.dog,
+            clinic=old.clinic,
+            examined_on=answers.examined_on,
+            examiner=answers.examiner,
+            conditions=answers.conditions,
+            owner=old.owner,
+            consent_to_publish=old.consent_to_publish,
+            submitted_by_id=old.submitted_by_id,
+            submitted_at=old.submitted_at,
+            decided_by_id=by.user_pk,
+            decided_at=at,
+            accepted_at=at,
+            corrects=old,
+        )
+        store_readings(new, answers.readings)
+        flag(new, readings=answers.readings, evidence=())
+        certificate = issue(new, at=at)
+        before, after = described(old), described(new)
+        append(
+            by=by,
+            action="evaluation.replaced",
+            subject=f"evaluation:{old.public_id}",
+            dog=old.dog.public_id,
+            changes={
+                "state": Change(State.ACCEPTED, State.REPLACED),
+                "replaced_by": Change(None, new.public_id),
+                "certificate": Change(None, certificate.number),
+                **{
+                    name: Change(before.get(name), after.get(name))
+                    for name in before.keys() | after.keys()
+                    if before.get(name) != after.get(name)
+                },
+            },
+            personal={"examiner": Change(old.examiner, new.examiner)}
+            if old.examiner != new.examiner
+            else None,
+            reason=reason,
+        )
+        detail = {"reason": reason, "number": certificate.number}
+        queue(kind="replaced", to_email=old.clinic.email, evaluation=new, detail=detail)
+        if new.owner is not None:
+            queue(kind="owner-result", to_email=new.owner.email, evaluation=new)
+    return certificate
+
+
+def _needed(reason: str) -> str:
+    if not reason.strip():
+        raise Invalid.one("/reason", _("Give the reason: it stands on the certificate's page."))
+    if len(reason.strip()) > 4000:
+        raise Invalid.one("/reason", _("Shorten the reason to 4,000 characters."))
+    return reason.strip()
+
+
+def _state(evaluation_id: str) -> str | None:
+    return (
+        Evaluation.objects.filter(public_id=evaluation_id).values_list("state", flat=True).first()
+    )

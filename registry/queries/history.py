@@ -1,0 +1,87 @@
+"""The public part of the audit trail: what changed on a dog or a certificate, and when.
+
+Who did it and free words stay inside; the chip is shown by its last digits only. Reads only.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+
+from registry.queries.public import as_instant
+
+_PUBLIC_FIELDS = frozenset(
+    {"name", "call_name", "sex", "born_on", "died_on", "colour", "studbook_number"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PublicEntry:
+    """One change: the ledger's action, its instant, and public fields from → to.
+
+    ``evaluation`` is the public id of the evaluation it is about, or empty; ``certificate`` the
+    number issued with it; ``hidden`` names changed fields whose values are not public.
+    """
+
+    action: str
+    at: datetime
+    evaluation: str
+    certificate: str
+    published: bool | None
+    changes: Mapping[str, tuple[str, str]]
+    hidden: tuple[str, ...]
+
+
+_BY_SUBJECT = (
+    "SELECT action, at, subject, body FROM registry_ledgerentry"
+    " WHERE subject = %s AND action IN ('evaluation.accepted', 'evaluation.revoked',"
+    " 'evaluation.replaced', 'evaluation.consent') ORDER BY seq DESC"
+)
+_BY_DOG = (
+    "SELECT action, at, subject, body FROM registry_ledgerentry"
+    " WHERE dog = %s AND action IN ('evaluation.accepted', 'evaluation.revoked',"
+    " 'evaluation.replaced', 'dog.registered', 'dog.corrected', 'dog.confirmed', 'dog.merged')"
+    " ORDER BY seq DESC LIMIT 60"
+)
+
+
+def changes_of_evaluation(public_id: str) -> list[PublicEntry]:
+    """The entries about one evaluation, newest first: one query."""
+    return _entries(_BY_SUBJECT, f"evaluation:{public_id}")
+
+
+def changes_of_dog(public_id: str) -> list[PublicEntry]:
+    """The latest sixty public entries about one dog, newest first: one query."""
+    return _entries(_BY_DOG, public_id)
+
+
+def _entries(sql: str, key: str) -> list[PublicEntry]:
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [key])
+        return [_entry(*row) for row in cursor.fetchall()]
+
+
+def _entry(action: str, at: Any, subject: str, body: str) -> PublicEntry:
+    values: Mapping[str, Mapping[str, Any]] = json.loads(body).get("values", {})
+    kind, _colon, public_id = subject.partition(":")
+    is_dog = kind == "dog"
+    return PublicEntry(
+        action=action,
+        at=as_instant(at),
+        evaluation="" if is_dog else public_id,
+        certificate=str(values.get("certificate", {}).get("to") or ""),
+        published=values.get("consent_to_publish", {}).get("to"),
+        changes={
+            name: (str(change.get("from") or ""), str(change.get("to") or ""))
+            for name, change in values.items()
+            if is_dog and name in _PUBLIC_FIELDS
+        },
+        hidden=tuple(
+            name for name in values if is_dog and name in {"chip", "sire", "dam", "breed"}
+        ),
+    )

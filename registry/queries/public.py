@@ -1,0 +1,319 @@
+"""What an anonymous reader may know: certificates, dogs, parents and litter mates. Reads only.
+
+Narrow SQL and frozen rows in place of model objects: a certificate page is opened from a phone by
+many people at once, and building objects costs more there than asking the database. Whether a value
+may be shown is decided here: a value whose owner has not agreed never leaves this module.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db import connection
+
+from registry.models import Better, Kind, Side, State
+
+
+@dataclass(frozen=True, slots=True)
+class PublicTrait:
+    """A trait as the pages need it. ``better`` is the better end of the *steps*: grades are stored
+    best first, so fewer steps are better."""
+
+    pk: int
+    slug: str
+    name: str
+    unit: str
+    resolution: Decimal
+    better: Better
+    better_word: str
+    worse_word: str
+    joint: str
+    is_per_side: bool
+    is_counted: bool
+    grades: Sequence[str]
+    guidance: Sequence[Mapping[str, Any]]
+
+    def value_text(self, step: int) -> str:
+        """A step in the words of the trait, with its unit: ``0.31``, ``104.5°``, ``B``."""
+        if self.grades:
+            return str(self.grades[step])
+        return f"{(step * self.resolution).quantize(self.resolution)}{self.unit}"
+
+    def worst(self, steps: Sequence[int]) -> int:
+        """The step that speaks for the dog: the worse side's."""
+        return max(steps) if self.better == Better.LOWER else min(steps)
+
+
+@dataclass(frozen=True, slots=True)
+class PublicDog:
+    """A dog's public facts; no person is among them."""
+
+    pk: int
+    public_id: str
+    name: str
+    call_name: str
+    sex: str
+    born_on: date
+    died_on: date | None
+    colour: str
+    chip: str
+    studbook_number: str
+    sire_id: int | None
+    dam_id: int | None
+    breed_id: int
+    breed: str
+    breed_slug: str
+    window_months: int
+
+    @property
+    def short_name(self) -> str:
+        """What people call the dog: the call name where there is one."""
+        return self.call_name or self.name
+
+
+@dataclass(frozen=True, slots=True)
+class ReadTrait:
+    """A trait with what one evaluation found: a step for each side that was read.
+
+    ``counts`` tells whether this evaluation is the one that counts for the dog's trait today.
+    """
+
+    trait: PublicTrait
+    steps: Mapping[str, int]
+    counts: bool
+
+    @property
+    def spoken(self) -> int:
+        """The step that speaks for the dog."""
+        return self.trait.worst(list(self.steps.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class CertificateRecord:
+    """One certificate. ``newer`` is the number of the dog's latest other accepted evaluation.
+
+    ``readings`` is empty unless the owner has agreed and the result was not taken back. ``reason``
+    is why the club took the result back or replaced it, empty otherwise.
+    """
+
+    number: str
+    issued_at: datetime
+    as_issued: Mapping[str, Mapping[str, Any]]
+    evaluation_pk: int
+    evaluation_id: str
+    state: State
+    is_released: bool
+    examined_on: date
+    conditions: Mapping[str, Any]
+    reason: str
+    clinic: str
+    clinic_town: str
+    dog: PublicDog
+    newer: str
+    readings: tuple[ReadTrait, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class ReleasedValue:
+    """A value that counts for a dog today and whose owner agreed to show it."""
+
+    trait: PublicTrait
+    step: int
+
+
+@dataclass(frozen=True, slots=True)
+class Relative:
+    """A parent or litter mate. No values means: not tested or not released."""
+
+    relation: str
+    public_id: str
+    name: str
+    sex: str
+    born_on: date
+    values: tuple[ReleasedValue, ...]
+
+
+_DOG = (
+    "d.id, d.public_id, d.name, d.call_name, d.sex, d.born_on, d.died_on, d.colour, d.chip,"
+    " d.studbook_number, d.sire_id, d.dam_id, b.id, b.name, b.slug, b.window_months"
+)
+_CERTIFICATE = (
+    "SELECT c.number, c.issued_at, c.standing, e.id, e.public_id, e.state, e.consent_to_publish,"  # noqa: S608
+    " e.examined_on, e.conditions, e.reason, k.name, k.town,"
+    " (SELECT c2.number FROM registry_evaluation e2"
+    "  JOIN registry_certificate c2 ON c2.evaluation_id = e2.id"
+    "  WHERE e2.dog_id = e.dog_id AND e2.state = 'accepted' AND e2.id <> e.id"
+    "  ORDER BY e2.examined_on DESC, e2.id DESC LIMIT 1),"
+    f" {_DOG}"
+    " FROM registry_certificate c"
+    " JOIN registry_evaluation e ON e.id = c.evaluation_id"
+    " JOIN registry_clinic k ON k.id = e.clinic_id"
+    " JOIN registry_dog d ON d.id = e.dog_id"
+    " JOIN registry_breed b ON b.id = d.breed_id"
+    " WHERE c.number = %s"
+)
+_TRAIT = (
+    "t.id, t.slug, t.name, t.kind, t.unit, t.resolution, t.better, t.better_word, t.worse_word,"
+    " t.joint, t.is_per_side, t.is_counted, t.grades, t.guidance"
+)
+_READINGS = (
+    f"SELECT {_TRAIT}, r.side, r.step, v.id"  # noqa: S608
+    " FROM registry_trait t"
+    " LEFT JOIN registry_reading r ON r.trait_id = t.id AND r.evaluation_id = %s"
+    " LEFT JOIN registry_countedvalue v ON v.trait_id = t.id AND v.evaluation_id = %s"
+    " AND v.counted_until IS NULL"
+    " ORDER BY t.position, t.slug, r.side"
+)
+_FAMILY = (
+    "SELECT d.id, d.public_id, d.name, d.sex, d.born_on, v.trait_id, v.step, e.consent_to_publish"
+    " FROM registry_dog d"
+    " LEFT JOIN registry_countedvalue v ON v.dog_id = d.id AND v.counted_until IS NULL"
+    " LEFT JOIN registry_evaluation e ON e.id = v.evaluation_id"
+    " WHERE d.id IN (%s, %s) OR (d.dam_id = %s AND d.born_on = %s AND d.id <> %s)"
+    " ORDER BY d.name, d.id"
+)
+
+
+def certificate_record(number: str) -> CertificateRecord | None:
+    """The certificate with this number, or None: two queries."""
+    with connection.cursor() as cursor:
+        cursor.execute(_CERTIFICATE, [number])
+        row = cursor.fetchone()
+        if row is None:
+            return None
+        state, is_released = State(row[5]), bool(row[6])
+        readings: tuple[ReadTrait, ...] = ()
+        if is_released and state != State.REVOKED:
+            readings = _readings(cursor, row[3])
+    return CertificateRecord(
+        number=row[0],
+        issued_at=as_instant(row[1]),
+        as_issued=as_json(row[2]),
+        evaluation_pk=row[3],
+        evaluation_id=row[4],
+        state=state,
+        is_released=is_released,
+        examined_on=as_date(row[7]),
+        conditions=as_json(row[8]),
+        reason=row[9] if state in (State.REVOKED, State.REPLACED) else "",
+        clinic=row[10],
+        clinic_town=row[11],
+        newer=row[12] or "",
+        dog=dog_from(row[13:]),
+        readings=readings,
+    )
+
+
+def _readings(cursor: Any, evaluation_pk: int) -> tuple[ReadTrait, ...]:
+    cursor.execute(_READINGS, [evaluation_pk, evaluation_pk])
+    found: dict[int, tuple[tuple[Any, ...], dict[str, int]]] = {}
+    for row in cursor.fetchall():
+        if row[14] is not None:
+            found.setdefault(row[0], (row, {}))[1][row[14]] = row[15]
+    return tuple(
+        ReadTrait(trait_from(row), in_order(steps), row[16] is not None)
+        for row, steps in found.values()
+    )
+
+
+def in_order(steps: Mapping[str, int]) -> dict[str, int]:
+    """Left before right, as on every page."""
+    return {side: steps[side] for side in Side.values if side in steps}
+
+
+def family_of(dog: PublicDog, traits: Sequence[PublicTrait]) -> tuple[Relative, ...]:
+    """Sire, dam and litter mates with the released values of the given traits: one query."""
+    by_pk = {trait.pk: trait for trait in traits}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _FAMILY,
+            [dog.sire_id, dog.dam_id, dog.dam_id, sql_date(dog.born_on), dog.pk],
+        )
+        rows = cursor.fetchall()
+    relations = {dog.sire_id: "sire", dog.dam_id: "dam"}
+    dogs: dict[int, tuple[Any, ...]] = {}
+    values: dict[int, list[ReleasedValue]] = {}
+    for row in rows:
+        dogs.setdefault(row[0], row)
+        if row[7] and row[5] in by_pk:
+            values.setdefault(row[0], []).append(ReleasedValue(by_pk[row[5]], row[6]))
+    order = {trait.pk: place for place, trait in enumerate(traits)}
+    return tuple(
+        Relative(
+            relation=relations.get(pk, "litter"),
+            public_id=row[1],
+            name=row[2],
+            sex=row[3],
+            born_on=as_date(row[4]),
+            values=tuple(sorted(values.get(pk, ()), key=lambda value: order[value.trait.pk])),
+        )
+        for pk, row in dogs.items()
+    )
+
+
+def dog_from(row: Sequence[Any]) -> PublicDog:
+    """A dog from the columns of ``_DOG``."""
+    return PublicDog(
+        pk=row[0],
+        public_id=row[1],
+        name=row[2],
+        call_name=row[3],
+        sex=row[4],
+        born_on=as_date(row[5]),
+        died_on=as_date(row[6]) if row[6] else None,
+        colour=row[7],
+        chip=row[8] or "",
+        studbook_number=row[9],
+        sire_id=row[10],
+        dam_id=row[11],
+        breed_id=row[12],
+        breed=row[13],
+        breed_slug=row[14],
+        window_months=row[15],
+    )
+
+
+def trait_from(row: Sequence[Any]) -> PublicTrait:
+    """A trait from the columns of ``_TRAIT``."""
+    is_graded = row[3] == Kind.GRADED
+    return PublicTrait(
+        pk=row[0],
+        slug=row[1],
+        name=row[2],
+        unit=row[4],
+        resolution=Decimal(str(row[5])).normalize(),
+        better=Better.LOWER if is_graded else Better(row[6]),
+        better_word=row[7],
+        worse_word=row[8],
+        joint=row[9],
+        is_per_side=bool(row[10]),
+        is_counted=bool(row[11]),
+        grades=as_json(row[12]) if is_graded else (),
+        guidance=as_json(row[13]),
+    )
+
+
+def as_json(value: Any) -> Any:
+    """A JSON column of a raw query: SQLite hands over the text."""
+    return json.loads(value) if isinstance(value, str) else value
+
+
+def as_date(value: date | str) -> date:
+    """A date column of a raw query: SQLite hands over the text."""
+    return date.fromisoformat(value) if isinstance(value, str) else value
+
+
+def as_instant(value: datetime | str) -> datetime:
+    """An instant of a raw query, aware: SQLite hands over UTC text without a zone."""
+    instant = datetime.fromisoformat(value) if isinstance(value, str) else value
+    return instant if instant.tzinfo else instant.replace(tzinfo=UTC)
+
+
+def sql_date(value: date) -> Any:
+    """A date as the database's raw queries take it."""
+    return connection.ops.adapt_datefield_value(value)
