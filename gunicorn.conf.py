@@ -11,6 +11,8 @@ timeout = 60
 graceful_timeout = 30
 # Heartbeats on a slow disk would look like a hanging worker.
 worker_tmp_dir = "/dev/shm" if os.path.isdir("/dev/shm") else None  # noqa: PTH112, S108
+# Nobody steers the server while it runs, so there is no socket to steer it by.
+control_socket_disable = True
 # Which headers of a proxy are believed is one setting of the registry, not the server's guess.
 forwarded_allow_ips = ""
 # An access log would hold visitors' addresses and private links; the proxy may keep one.

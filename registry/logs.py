@@ -9,9 +9,11 @@ import json
 import logging
 import re
 import traceback
+from contextvars import ContextVar
 from datetime import UTC, datetime
 
-from registry.middleware import current_request_id
+# Set by the middleware, so that every line of one request can be found again.
+current_request_id: ContextVar[str] = ContextVar("current_request_id", default="")
 
 # Private links and search words: the path is logged when a page fails.
 _PRIVATE = re.compile(r"(/owner/)[^/\s]+|(\?)\S+")

@@ -7,14 +7,14 @@ neither offers is here.
 import re
 import secrets
 from collections.abc import Callable
-from contextvars import ContextVar
+from typing import Any
 
+from django.contrib.auth import middleware as auth
 from django.http import HttpRequest, HttpResponseBase
 
-type_of_next = Callable[[HttpRequest], HttpResponseBase]
+from registry.logs import current_request_id
 
-# Read by the log formatter, so that every line of one request can be found again.
-current_request_id: ContextVar[str] = ContextVar("current_request_id", default="")
+GetResponse = Callable[[HttpRequest], HttpResponseBase]
 
 _WELL_FORMED = re.compile(r"[A-Za-z0-9._-]{8,64}", re.ASCII)
 
@@ -48,7 +48,7 @@ class RequestIdMiddleware:
     else is replaced, since the id is written into the ledger and into log lines.
     """
 
-    def __init__(self, get_response: type_of_next) -> None:
+    def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
@@ -68,7 +68,7 @@ class RequestIdMiddleware:
 class BrowserLimitsMiddleware:
     """Send the two headers that keep browser features and other sites away from our answers."""
 
-    def __init__(self, get_response: type_of_next) -> None:
+    def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
@@ -77,3 +77,19 @@ class BrowserLimitsMiddleware:
         response.headers.setdefault("Permissions-Policy", _PERMISSIONS)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
+
+
+class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):
+    """Deny by default as Django does, but look at nobody's session on a public page.
+
+    Django asks who is there first, which would make every buyer's page vary by
+    cookie, and cost those who have one two queries.
+    """
+
+    def process_view(
+        self, request: HttpRequest, view_func: Callable[..., Any], view_args: Any, view_kwargs: Any
+    ) -> HttpResponseBase | None:
+        """Let a public view through; for any other, do as Django does."""
+        if not getattr(view_func, "login_required", True):
+            return None
+        return super().process_view(request, view_func, view_args, view_kwargs)

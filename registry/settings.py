@@ -109,7 +109,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     # Deny by default: a public view opts out with login_not_required.
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "registry.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -244,11 +244,11 @@ STORAGES = {
     },
 }
 WHITENOISE_KEEP_ONLY_HASHED_FILES = True
+WHITENOISE_ALLOW_ALL_ORIGINS = False
 
 # Evidence lies outside everything a web server hands out.
 EVIDENCE_ROOT = env.path("SOUNDLINE_EVIDENCE_ROOT", VAR_DIR / "evidence")
 EVIDENCE_MAX_BYTES = 1024 * 1024 * env.whole("SOUNDLINE_EVIDENCE_MAX_MB", 50, least=1, most=2_000)
-FILE_UPLOAD_PERMISSIONS = 0o600
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 500
 
@@ -352,5 +352,7 @@ LOGGING = {
         # A refused or missing page is no event; its path may hold a private link.
         "django.request": {"level": "INFO" if DEBUG else "ERROR"},
         "django.security.DisallowedHost": {"handlers": [], "propagate": False},
+        # It warns of each HEAD request for a missing page.
+        "gunicorn.http.wsgi": {"level": "ERROR"},
     },
 }

@@ -5,8 +5,7 @@ import logging
 import sys
 from typing import Any
 
-from registry.logs import JsonLines
-from registry.middleware import current_request_id
+from registry.logs import JsonLines, current_request_id
 
 
 def _line(message: str, *arguments: object, error: BaseException | None = None) -> dict[str, Any]:
