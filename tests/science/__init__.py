@@ -1,0 +1,1 @@
+"""Tests of the pure arithmetic: no database, no clock, no files."""
