@@ -1,4 +1,5 @@
-"""The actor of a request, made from a membership. Who may do what is asked here and nowhere else."""
+"""The actor of a request, made from a membership. Who may do what is asked here and nowhere
+else."""
 
 from __future__ import annotations
 
@@ -8,7 +9,15 @@ from registry.desk.errors import Refused
 from registry.ledger.actor import Actor, Via
 from registry.models import ApiToken, Evaluation, Membership, Owner, Role, User
 
-__all__ = ["Actor", "Via", "actor_for", "require_role", "why_not_decide"]
+__all__ = [
+    "Actor",
+    "Via",
+    "actor_for",
+    "clinic_of",
+    "person_of",
+    "require_role",
+    "why_not_decide",
+]
 
 
 def actor_for(
@@ -35,10 +44,26 @@ def require_role(by: Actor, *roles: Role) -> None:
         raise Refused(_("Only a %(role)s can do this.") % {"role": words})
 
 
+def clinic_of(by: Actor) -> int:
+    """The primary key of the clinic the actor works for; raises Refused for anybody else."""
+    require_role(by, Role.CLINIC)
+    if by.clinic_pk is None:
+        raise Refused(_("Only a clinic's own staff can do this."))
+    return by.clinic_pk
+
+
+def person_of(by: Actor) -> int:
+    """The primary key of the person acting; raises Refused for the system itself."""
+    if by.user_pk is None:
+        raise Refused(_("Only a person can do this."))
+    return by.user_pk
+
+
 def why_not_decide(by: Actor, evaluation: Evaluation) -> str:
     """Why this registrar must leave the evaluation to another one; empty when they may decide.
 
-    Nobody decides on what they submitted themselves, on a clinic they belong to, or on their own dog.
+    Nobody decides on what they submitted themselves, on a clinic they belong to, or on their own
+    dog.
     """
     if by.user_pk is None or evaluation.submitted_by_id == by.user_pk:
         return _("You submitted this result yourself. Another registrar has to decide.")

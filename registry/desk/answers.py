@@ -1,6 +1,8 @@
-"""Read the answers of a form, a file row or a REST body into typed facts, or say every fault at once.
+"""Read the answers of a form, a file row or a REST body into typed facts, or say every fault at
+once.
 
-All faces hand in the same shape (the REST body of an evaluation); each fault carries a JSON pointer into it.
+All faces hand in the same shape (the REST body of an evaluation); each fault carries a JSON pointer
+into it.
 Nothing is written here and no permission is asked.
 """
 
@@ -26,6 +28,8 @@ from registry.science.scale import ScaleProblem, exact_step
 
 
 class Restraint(models.TextChoices):
+    """How the dog was kept still."""
+
     SEDATION = "sedation", gettext_lazy("sedation")
     GENERAL_ANAESTHESIA = "general-anaesthesia", gettext_lazy("general anaesthesia")
     NONE = "none", gettext_lazy("none")
@@ -33,17 +37,19 @@ class Restraint(models.TextChoices):
 
 @dataclass(frozen=True, slots=True)
 class ReadingAnswer:
+    """One reading; radius and displacement in millimetres where they were given."""
+
     trait: Trait
     side: Side
     step: int
     head_radius_mm: Decimal | None = None
     displacement_mm: Decimal | None = None
-    # Set when an index was given beside radius and displacement; the checks compare the two.
-    computed_step: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class OwnerAnswer:
+    """Whose dog it is, and where to reach them."""
+
     full_name: str
     email: str
 
@@ -183,12 +189,12 @@ def _conditions(value: Any, problems: list[Problem]) -> dict[str, Any]:
             conditions["chip_as_read"] = parse_chip(str(as_read)).text15
         except ChipProblem as problem:
             problems.append(Problem("/conditions/chip_as_read", str(problem)))
-    for name in sorted(set(given) - {"restraint", "chip_read", "chip_as_read", "weight_kg"}):
-        problems.append(
-            Problem(
-                f"/conditions/{name}", _("There is no such field. Take it out or correct its name.")
-            )
+    problems.extend(
+        Problem(
+            f"/conditions/{name}", _("There is no such field. Take it out or correct its name.")
         )
+        for name in sorted(set(given) - {"restraint", "chip_read", "chip_as_read", "weight_kg"})
+    )
     return conditions
 
 
@@ -296,7 +302,8 @@ def _measured(
                 problems.append(Problem(f"{pointer}/head_radius_mm", str(problem)))
     if len(problems) > before:
         return None
-    if step is None and computed is None:
+    spoken = computed if step is None else step
+    if spoken is None:
         hint = (
             _("Enter the value, or head radius and displacement.")
             if trait.from_radius
@@ -304,9 +311,7 @@ def _measured(
         )
         problems.append(Problem(f"{pointer}/value", hint))
         return None
-    spoken = computed if step is None else step
-    assert spoken is not None
-    return ReadingAnswer(trait, side, spoken, radius, displacement, computed)
+    return ReadingAnswer(trait, side, spoken, radius, displacement)
 
 
 def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> int | None:
@@ -317,8 +322,8 @@ def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> in
             Problem(pointer, _("Enter a number like %(example)s.") % {"example": example})
         )
         return None
-    # A whole range beyond the plausible one is a slip of the hand and would stretch the breed's scale;
-    # the merely unusual is taken, and flagged for the registrar.
+    # A whole range beyond the plausible one is a slip of the hand and would stretch the breed's
+    # scale; the merely unusual is taken, and flagged for the registrar.
     span = trait.highest - trait.lowest
     low = max(trait.lowest - span, Decimal(0)) if trait.lowest >= 0 else trait.lowest - span
     if not low <= number <= trait.highest + span:
@@ -326,7 +331,8 @@ def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> in
             Problem(
                 pointer,
                 _(
-                    "This cannot be right: values lie between %(lowest)s and %(highest)s. Check the point."
+                    "This cannot be right: values lie between %(lowest)s and %(highest)s."
+                    " Check the decimal point."
                 )
                 % {
                     "lowest": trait.value_text(round(trait.lowest / trait.resolution)),

@@ -45,7 +45,8 @@ def add_breed(*, by: Actor, name: str, window_months: int = 120) -> Breed:
 
 
 def change_window(*, by: Actor, breed_slug: str, window_months: int, reason: str) -> Breed:
-    """Change a breed's rolling window. Past dates keep being answered with the window of their time."""
+    """Change a breed's rolling window. Past dates keep being answered with the window of their
+    time."""
     _may(by)
     _check_window(window_months)
     if not reason.strip():

@@ -9,7 +9,8 @@ from registry.science.numbers import make_number
 
 
 def new_certificate_number() -> str:
-    """A number no certificate has. With 31^9 numbers a clash is a curiosity; the unique key is the guard."""
+    """A number no certificate has. With 31^9 numbers a clash is a curiosity; the unique key is the
+    guard."""
     while True:
         number = make_number(secrets.randbelow)
         if not Certificate.objects.filter(number=number).exists():

@@ -1,4 +1,5 @@
-"""The owner gives or withholds consent to publish, by their private link; or the clinic notes it."""
+"""The owner gives or withholds consent to publish, by their private link; or the clinic notes
+it."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from registry.models import Evaluation
 
 
 def change_consent(*, by: Actor, evaluation_id: str, publish: bool) -> Evaluation:
-    """Set whether the result may be shown. The private link's holder is the authority: no role is asked."""
+    """Set whether the result may be shown. The private link's holder is the authority: no role is
+    asked."""
     with transaction.atomic():
         changed = Evaluation.objects.filter(
             public_id=evaluation_id, consent_to_publish=not publish

@@ -1,8 +1,11 @@
-"""Keep the breed's counts in step with what is accepted: one function, called in the same transaction by
+"""Keep the breed's counts in step with what is accepted: one function, called in the same
+transaction by
 every deed that can change which value of a dog counts.
 
-``recount`` compares what should count for one dog with what does, and changes only the difference: counted
-values, monthly cells, packed histograms and the states of the dog's evaluations. Histogram rows are locked
+``recount`` compares what should count for one dog with what does, and changes only the difference:
+counted
+values, monthly cells, packed histograms and the states of the dog's evaluations. Histogram rows are
+locked
 in key order, so that two deeds on one breed queue instead of deadlocking.
 """
 
@@ -169,7 +172,8 @@ def apply_moves(moves: list[Moved], *, at: datetime) -> None:
 
 
 def _lock_histogram(key: Key, at: datetime) -> None:
-    """Make sure the row exists and hold it; SQLite's transaction holds the only write lock already."""
+    """Make sure the row exists and hold it; SQLite's transaction holds the only write lock
+    already."""
     with connection.cursor() as cursor:
         cursor.execute(
             "INSERT INTO registry_storedhistogram"
@@ -193,7 +197,6 @@ def _lock_histogram(key: Key, at: datetime) -> None:
 def _move_cell(move: Moved) -> None:
     """Add to the cell, making it if need be; or take away from it, and drop it when it is empty."""
     cell = [*move.key, connection.ops.adapt_datefield_value(move.month), move.step]
-    where = "WHERE breed_id = %s AND trait_id = %s AND sex = %s AND month = %s AND step = %s"
     with connection.cursor() as cursor:
         if move.dogs > 0:
             cursor.execute(
@@ -205,11 +208,18 @@ def _move_cell(move: Moved) -> None:
             )
             return
         cursor.execute(
-            f"UPDATE registry_distributioncell SET dogs = dogs + %s {where}", [move.dogs, *cell]
+            "UPDATE registry_distributioncell SET dogs = dogs + %s"
+            " WHERE breed_id = %s AND trait_id = %s AND sex = %s AND month = %s AND step = %s",
+            [move.dogs, *cell],
         )
         if cursor.rowcount != 1:
             raise RuntimeError("a counted value has no cell; run manage.py rebuild_distributions")
-        cursor.execute(f"DELETE FROM registry_distributioncell {where} AND dogs = 0", cell)
+        cursor.execute(
+            "DELETE FROM registry_distributioncell"
+            " WHERE breed_id = %s AND trait_id = %s AND sex = %s AND month = %s AND step = %s"
+            " AND dogs = 0",
+            cell,
+        )
 
 
 def _repack(key: Key, moves: list[Moved], at: datetime) -> None:
@@ -263,7 +273,8 @@ def slide_windows(*, at: datetime | None = None) -> int:
 
 
 def set_window(*, breed: Breed, months: int, at: datetime) -> None:
-    """Give the breed another window, remember the old one, and repack; inside the caller's transaction."""
+    """Give the breed another window, remember the old one, and repack; inside the caller's
+    transaction."""
     breed.window_history = [
         *breed.window_history,
         {"until": at.isoformat(), "months": breed.window_months},

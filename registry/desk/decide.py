@@ -1,6 +1,8 @@
-"""A registrar decides on a submitted evaluation: accept, return for correction, decline; one or many.
+"""A registrar decides on a submitted evaluation: accept, return for correction, decline; one or
+many.
 
-Acceptance is one transaction: state, counts of the distribution, certificate number, ledger entry. Of two
+Acceptance is one transaction: state, counts of the distribution, certificate number, ledger entry.
+Of two
 registrars one wins; the other is told who did what and when.
 """
 
@@ -33,7 +35,8 @@ MOST_AT_ONCE = 25
 def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate:
     """Accept a submitted evaluation and issue its certificate.
 
-    A flag of level stop wants a reason. Raises Conflict with who did what when it is decided already.
+    A flag of level stop wants a reason. Raises Conflict with who did what when it is decided
+    already.
     """
     require_role(by, Role.REGISTRAR)
     with transaction.atomic():
@@ -71,7 +74,8 @@ def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate:
 def return_for_correction(
     *, by: Actor, evaluation_id: str, reason: str, fields: Sequence[str] = ()
 ) -> Evaluation:
-    """Send a submitted evaluation back with a reason; ``fields`` are JSON pointers to what to fix."""
+    """Send a submitted evaluation back with a reason; ``fields`` are JSON pointers to what to
+    fix."""
     return _turn_down(by, evaluation_id, "return", reason, list(fields))
 
 
@@ -90,7 +94,8 @@ class Outcome:
 
 
 def accept_many(*, by: Actor, evaluation_ids: Iterable[str]) -> list[Outcome]:
-    """Accept unflagged evaluations, each in a transaction of its own; flagged ones are left and named."""
+    """Accept unflagged evaluations, each in a transaction of its own; flagged ones are left and
+    named."""
     require_role(by, Role.REGISTRAR)
     wanted = list(dict.fromkeys(evaluation_ids))
     if not wanted:
@@ -120,9 +125,11 @@ def accept_many(*, by: Actor, evaluation_ids: Iterable[str]) -> list[Outcome]:
 
 
 def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
-    """Move the evaluation by a conditional update and check that this registrar may; inside a transaction.
+    """Move the evaluation by a conditional update and check that this registrar may; inside a
+    transaction.
 
-    The update comes first: it holds the row on PostgreSQL, and on SQLite the transaction is the lock.
+    The update comes first: it holds the row on PostgreSQL, and on SQLite the transaction is the
+    lock.
     """
     move = MOVES[deed]
     now = timezone.now()
@@ -142,7 +149,8 @@ def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
 
 
 def issue(evaluation: Evaluation, *, at: datetime) -> Certificate:
-    """Count the accepted evaluation and give it its certificate; inside the caller's transaction."""
+    """Count the accepted evaluation and give it its certificate; inside the caller's
+    transaction."""
     recount(dog=evaluation.dog, at=at)
     evaluation.refresh_from_db(fields=["state"])
     return Certificate.objects.create(
@@ -164,7 +172,7 @@ def _standings(evaluation: Evaluation) -> dict[str, Any]:
     for slug, trait in traits.items():
         now = distribution(breed=evaluation.dog.breed, trait=trait)
         step = trait.worst(steps[slug])
-        place = standing(now.histogram, step, trait.better_steps.value)
+        place = standing(now.histogram, step, trait.better_steps)
         standings[slug] = {
             "step": step,
             "better": place.better,

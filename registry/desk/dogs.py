@@ -1,6 +1,7 @@
 """Register a dog, put its facts right, confirm one that a clinic added.
 
-A clinic may add the dog in front of it when the register does not know it; a registrar confirms it later.
+A clinic may add the dog in front of it when the register does not know it; a registrar confirms it
+later.
 Correcting breed or sex moves the dog's counted values, in the same transaction.
 """
 
@@ -18,9 +19,9 @@ from django.utils.translation import gettext as _
 from registry.desk.actor import Actor, require_role
 from registry.desk.counting import recount
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
+from registry.desk.naming import index_name, search_name
 from registry.ledger import Change, append
 from registry.models import Breed, Dog, Role, Sex
-from registry.desk.naming import index_name, search_name
 from registry.science.microchip import ChipProblem, parse_chip
 
 # A bitch can have a litter before her first birthday, but a parent as young as this is a slip.
@@ -29,7 +30,8 @@ _YOUNGEST_PARENT_DAYS = 150
 
 @dataclass(frozen=True, slots=True)
 class DogFacts:
-    """What is said of a dog; parents by public id. The chip may be given as a scanner or person types it."""
+    """What is said of a dog; parents by public id. The chip may be given as a scanner or person
+    types it."""
 
     breed: str
     name: str
@@ -45,7 +47,8 @@ class DogFacts:
 
 
 def register_dog(*, by: Actor, facts: DogFacts) -> Dog:
-    """Add a dog. Raises Invalid for facts that cannot be, Conflict when the chip is another dog's."""
+    """Add a dog. Raises Invalid for facts that cannot be, Conflict when the chip is another
+    dog's."""
     require_role(by, Role.CLINIC, Role.REGISTRAR, Role.SECRETARY)
     with transaction.atomic():
         values = _checked(facts)
@@ -64,7 +67,8 @@ def register_dog(*, by: Actor, facts: DogFacts) -> Dog:
 
 
 def correct_dog(*, by: Actor, dog_id: str, version: int, facts: DogFacts, reason: str) -> Dog:
-    """Put a dog's facts right. ``version`` is the one the registrar saw; a newer one is a Conflict."""
+    """Put a dog's facts right. ``version`` is the one the registrar saw; a newer one is a
+    Conflict."""
     require_role(by, Role.REGISTRAR, Role.SECRETARY)
     if not reason.strip():
         raise Invalid.one("/reason", _("Say why the facts are changed."))
@@ -190,8 +194,8 @@ def _chip(text: str, dog: Dog | None, problems: list[Problem]) -> str | None:
     except ChipProblem as problem:
         problems.append(Problem("/chip", str(problem)))
         return None
-    other = Dog.objects.filter(chip=chip).exclude(pk=dog.pk if dog else None).first()
-    if other is not None:
+    other = Dog.objects.filter(chip=chip).first()
+    if other is not None and other != dog:
         problems.append(
             Problem(
                 "/chip",
@@ -246,10 +250,10 @@ def facts_from(body: Mapping[str, Any]) -> DogFacts:
     """DogFacts from a JSON object; raises Invalid naming the members that cannot be read."""
     problems: list[Problem] = []
     known = set(DogFacts.__slots__)
-    for name in sorted(set(body) - known):
-        problems.append(
-            Problem(f"/{name}", _("There is no such field. Take it out or correct its name."))
-        )
+    problems.extend(
+        Problem(f"/{name}", _("There is no such field. Take it out or correct its name."))
+        for name in sorted(set(body) - known)
+    )
     texts: dict[str, Any] = {}
     for name in known - {"born_on", "died_on"}:
         value = body.get(name)
@@ -261,9 +265,8 @@ def facts_from(body: Mapping[str, Any]) -> DogFacts:
             problems.append(Problem(f"/{name}", _("Give this as text.")))
     born_on = _day(body.get("born_on"), "/born_on", problems)
     died_on = _day(body["died_on"], "/died_on", problems) if body.get("died_on") else None
-    if problems:
+    if problems or born_on is None:
         raise Invalid(problems)
-    assert born_on is not None
     return DogFacts(born_on=born_on, died_on=died_on, **texts)
 
 

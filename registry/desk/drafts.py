@@ -1,4 +1,5 @@
-"""Keep a clinic's unsent answers. A draft has the shape of the REST body, so sending it is ``submit``.
+"""Keep a clinic's unsent answers. A draft has the shape of the REST body, so sending it is
+``submit``.
 
 Drafts are the clinic's own notes and not part of the audit trail; what is sent is.
 """
@@ -13,7 +14,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, require_role
+from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Conflict, NotFound
 from registry.desk.submit import described_as_body, resubmit, submit
 from registry.models import Dog, Draft, Evaluation, Role, State
@@ -22,21 +23,21 @@ from registry.models import Dog, Draft, Evaluation, Role, State
 def start_draft(*, by: Actor, dog_id: str | None = None) -> Draft:
     """A new, empty draft of the actor's clinic; for a dog when it is known already."""
     require_role(by, Role.CLINIC)
-    assert by.clinic_pk is not None and by.user_pk is not None
     dog = Dog.objects.filter(public_id=dog_id).first() if dog_id else None
     answers = {"dog": {"id": dog.public_id}} if dog else {}
     return Draft.objects.create(
-        clinic_id=by.clinic_pk, created_by_id=by.user_pk, dog=dog, answers=answers
+        clinic_id=clinic_of(by), created_by_id=person_of(by), dog=dog, answers=answers
     )
 
 
 def answer_returned(*, by: Actor, evaluation_id: str) -> Draft:
-    """The draft that answers a returned evaluation: the open one, or a new one with what was sent."""
+    """The draft that answers a returned evaluation: the open one, or a new one with what was
+    sent."""
     require_role(by, Role.CLINIC)
     with transaction.atomic():
         evaluation = (
             Evaluation.objects.select_related("dog", "owner")
-            .filter(public_id=evaluation_id, clinic_id=by.clinic_pk)
+            .filter(public_id=evaluation_id, clinic_id=clinic_of(by))
             .first()
         )
         if evaluation is None:
@@ -50,10 +51,9 @@ def answer_returned(*, by: Actor, evaluation_id: str) -> Draft:
         draft = evaluation.drafts.filter(sent_as__isnull=True).first()
         if draft is not None:
             return draft
-        assert by.clinic_pk is not None and by.user_pk is not None
         return Draft.objects.create(
-            clinic_id=by.clinic_pk,
-            created_by_id=by.user_pk,
+            clinic_id=clinic_of(by),
+            created_by_id=person_of(by),
             dog=evaluation.dog,
             evaluation=evaluation,
             answers=described_as_body(evaluation),
@@ -64,7 +64,9 @@ def save_draft(*, by: Actor, draft_id: str, version: int, answers: Mapping[str, 
     """Keep the answers. Raises Conflict when the draft was changed since ``version`` was shown."""
     require_role(by, Role.CLINIC)
     with transaction.atomic():
-        own = Draft.objects.filter(public_id=draft_id, clinic_id=by.clinic_pk, sent_as__isnull=True)
+        own = Draft.objects.filter(
+            public_id=draft_id, clinic_id=clinic_of(by), sent_as__isnull=True
+        )
         dog_id = (answers.get("dog") or {}).get("id")
         dog = Dog.objects.filter(public_id=dog_id).first() if dog_id else None
         saved = own.filter(version=version).update(
@@ -75,9 +77,7 @@ def save_draft(*, by: Actor, draft_id: str, version: int, answers: Mapping[str, 
             raise NotFound(_("There is no such draft."))
         if not saved:
             raise Conflict(
-                _(
-                    "This draft was changed in another window. Compare, then save your answers again."
-                )
+                _("This draft was changed in another window. Compare, then save it again.")
             )
     return draft
 
@@ -85,7 +85,7 @@ def save_draft(*, by: Actor, draft_id: str, version: int, answers: Mapping[str, 
 def discard_draft(*, by: Actor, draft_id: str) -> None:
     """Throw an unsent draft away. Its files become loose and are swept after a day."""
     require_role(by, Role.CLINIC)
-    own = Draft.objects.filter(public_id=draft_id, clinic_id=by.clinic_pk, sent_as__isnull=True)
+    own = Draft.objects.filter(public_id=draft_id, clinic_id=clinic_of(by), sent_as__isnull=True)
     if not own.delete()[0]:
         raise NotFound(_("There is no such draft."))
 
@@ -94,8 +94,9 @@ def send_draft(*, by: Actor, draft_id: str) -> Evaluation:
     """Send a draft. Sending the same draft again returns the same evaluation and writes nothing."""
     require_role(by, Role.CLINIC)
     with transaction.atomic():
-        own = Draft.objects.filter(public_id=draft_id, clinic_id=by.clinic_pk)
-        # Claimed first: of two clicks on "send" the second waits here and then finds the first's result.
+        own = Draft.objects.filter(public_id=draft_id, clinic_id=clinic_of(by))
+        # Claimed first: of two clicks on "send" the second waits here and then finds the first's
+        # result.
         own.update(version=F("version") + 1)
         draft = own.select_related("evaluation", "sent_as").first()
         if draft is None:

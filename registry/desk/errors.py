@@ -1,4 +1,5 @@
-"""What a desk function raises when it will not do a thing. Faces turn these into pages and problem details."""
+"""What a desk function raises when it will not do a thing. Faces turn these into pages and problem
+details."""
 
 from __future__ import annotations
 
@@ -35,6 +36,7 @@ class Invalid(DeskError):
 
     @classmethod
     def one(cls, pointer: str, message: str) -> Invalid:
+        """A single fault."""
         return cls([Problem(pointer, str(message))])
 
 

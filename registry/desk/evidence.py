@@ -1,6 +1,8 @@
-"""Take in evidence files: type by content, size limited, stored under a random name with their SHA-256.
+"""Take in evidence files: type by content, size limited, stored under a random name with their
+SHA-256.
 
-Written to a temporary file, fsynced, renamed, the folder fsynced, and only then named in the database: what
+Written to a temporary file, fsynced, renamed, the folder fsynced, and only then named in the
+database: what
 was acknowledged survives a kill, and what was not leaves at most a nameless file for the sweeper.
 """
 
@@ -19,7 +21,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, require_role
+from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Invalid, NotFound
 from registry.ledger import Change, append
 from registry.models import Draft, Evaluation, Evidence, Role
@@ -41,7 +43,8 @@ def content_type_of(head: bytes) -> str | None:
     if head.startswith(b"%PDF-"):
         return "application/pdf"
     if head[128:132] == b"DICM" and not head.startswith((b"MZ", b"\x7fELF", b"PK", b"<")):
-        # The 128 bytes before the mark are free: a program may hide there and must not be passed on.
+        # The 128 bytes before the mark are free: a program may hide there and must not be passed
+        # on.
         return "application/dicom"
     return None
 
@@ -70,16 +73,15 @@ def attach(
         part.unlink(missing_ok=True)
     _fsync_folder(folder)
     with transaction.atomic():
-        assert by.clinic_pk is not None and by.user_pk is not None
         evidence = Evidence.objects.create(
-            clinic_id=by.clinic_pk,
+            clinic_id=clinic_of(by),
             draft=draft,
             sha256=sha256,
             size=size,
             content_type=content_type,
             original_name=_tidy_name(name),
             stored_name=stored.name,
-            uploaded_by_id=by.user_pk,
+            uploaded_by_id=person_of(by),
         )
         append(
             by=by,
@@ -100,7 +102,7 @@ def detach(*, by: Actor, evidence_id: str) -> None:
     require_role(by, Role.CLINIC)
     with transaction.atomic():
         evidence = Evidence.objects.filter(
-            public_id=evidence_id, clinic_id=by.clinic_pk, evaluation__isnull=True
+            public_id=evidence_id, clinic_id=clinic_of(by), evaluation__isnull=True
         ).first()
         if evidence is None:
             raise NotFound(_("There is no such file."))
@@ -110,9 +112,10 @@ def detach(*, by: Actor, evidence_id: str) -> None:
 def claim_for(
     *, by: Actor, evaluation: Evaluation, evidence_ids: Iterable[str], draft: Draft | None
 ) -> list[Evidence]:
-    """Bind files to the evaluation, inside the caller's transaction; raises Invalid for a file not theirs."""
+    """Bind files to the evaluation, inside the caller's transaction; raises Invalid for a file not
+    theirs."""
     wanted = list(dict.fromkeys(evidence_ids))
-    loose = Evidence.objects.filter(clinic_id=by.clinic_pk, evaluation__isnull=True)
+    loose = Evidence.objects.filter(clinic_id=clinic_of(by), evaluation__isnull=True)
     found = {item.public_id: item for item in loose.filter(public_id__in=wanted)}
     for index, public_id in enumerate(wanted):
         if public_id not in found:
@@ -156,7 +159,7 @@ def stored_path(evidence: Evidence) -> Path:
 
 def _draft(by: Actor, draft_id: str) -> Draft:
     draft = Draft.objects.filter(
-        public_id=draft_id, clinic_id=by.clinic_pk, sent_as__isnull=True
+        public_id=draft_id, clinic_id=clinic_of(by), sent_as__isnull=True
     ).first()
     if draft is None:
         raise NotFound(_("There is no such draft."))
@@ -164,7 +167,8 @@ def _draft(by: Actor, draft_id: str) -> Draft:
 
 
 def _write(part: Path, chunks: Iterable[bytes]) -> tuple[str, int, str]:
-    """Write the bytes durably; returns digest, size and type, or raises Invalid before much is written."""
+    """Write the bytes durably; returns digest, size and type, or raises Invalid before much is
+    written."""
     digest, size, head = hashlib.sha256(), 0, b""
     with part.open("xb") as file:
         for chunk in chunks:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date
+from typing import cast
 
 from django.utils import timezone
 
@@ -17,6 +17,7 @@ from registry.science.checks import (
     Finding,
     OtherExam,
     ReadingFacts,
+    ReadingSide,
     TraitRule,
     findings,
 )
@@ -27,7 +28,8 @@ _STANDING = (State.SUBMITTED, State.RETURNED, State.ACCEPTED, State.REPLACED)
 def flag(
     evaluation: Evaluation, *, readings: Iterable[ReadingAnswer], evidence: Iterable[Evidence]
 ) -> list[Flag]:
-    """Replace the evaluation's flags by what the checks find now; inside the caller's transaction."""
+    """Replace the evaluation's flags by what the checks find now; inside the caller's
+    transaction."""
     readings = list(readings)
     traits = {reading.trait.slug: reading.trait for reading in readings}
     found = findings(_facts(evaluation, readings, traits, list(evidence)))
@@ -60,7 +62,7 @@ def _facts(
     dog = evaluation.dog
     as_read = evaluation.conditions.get("chip_as_read")
     seen = (as_read,) if as_read else ()
-    owners = Dog.objects.filter(chip__in=seen).exclude(pk=dog.pk)
+    owners = Dog.objects.filter(chip__in=seen).exclude(public_id=dog.public_id)
     return ExamFacts(
         born_on=dog.born_on,
         examined_on=evaluation.examined_on,
@@ -68,7 +70,7 @@ def _facts(
         readings=tuple(
             ReadingFacts(
                 trait=reading.trait.slug,
-                side=reading.side.value,
+                side=cast("ReadingSide", reading.side.value),
                 step=reading.step,
                 head_radius_mm=reading.head_radius_mm,
                 displacement_mm=reading.displacement_mm,
@@ -85,7 +87,7 @@ def _facts(
         chip_read=bool(evaluation.conditions.get("chip_read")),
         chip_on_record=dog.chip,
         chips_seen=seen,
-        chip_owners=dict(owners.values_list("chip", "public_id")),
+        chip_owners={owner.chip: owner.public_id for owner in owners if owner.chip},
         evidence_elsewhere=_elsewhere(evaluation, evidence),
     )
 
@@ -110,21 +112,18 @@ def _spread(dog: Dog, trait: Trait) -> BreedSpread | None:
 
 
 def _others(evaluation: Evaluation) -> Iterable[OtherExam]:
-    others = (
-        Evaluation.objects.filter(dog=evaluation.dog, state__in=_STANDING)
-        .exclude(pk=evaluation.pk)
-        .exclude(pk=evaluation.corrects_id)
+    others = Evaluation.objects.filter(dog=evaluation.dog, state__in=_STANDING).exclude(
+        public_id=evaluation.public_id
     )
-    steps: dict[int, dict[tuple[str, str], int]] = defaultdict(dict)
+    if evaluation.corrects is not None:
+        others = others.exclude(public_id=evaluation.corrects.public_id)
+    steps: dict[int, dict[tuple[str, ReadingSide], int]] = defaultdict(dict)
     for row in Reading.objects.filter(evaluation__in=others).values_list(
         "evaluation_id", "trait__slug", "side", "step"
     ):
-        steps[row[0]][row[1], row[2]] = row[3]
-    pk: int
-    reference: str
-    examined_on: date
+        steps[row[0]][row[1], cast("ReadingSide", row[2])] = row[3]
     for pk, reference, examined_on in others.values_list("pk", "reference", "examined_on"):
-        yield OtherExam(reference, examined_on, steps[pk])  # type: ignore[arg-type]
+        yield OtherExam(reference, examined_on, steps[pk])
 
 
 def _elsewhere(evaluation: Evaluation, evidence: list[Evidence]) -> dict[str, str]:

@@ -1,7 +1,9 @@
 """Queue mail with the change that causes it, and deliver what waits.
 
-Queuing is part of the change's transaction; sending happens after the commit and decides nothing: when the
-mail server is down the row waits and is tried again. A mail's words, and the owner's private link, are made
+Queuing is part of the change's transaction; sending happens after the commit and decides nothing:
+when the
+mail server is down the row waits and is tried again. A mail's words, and the owner's private link,
+are made
 when it is sent.
 """
 
@@ -69,7 +71,8 @@ def evaluation_id_of(token: str) -> str | None:
 def _send_quietly(pk: int) -> bool:
     """Send one mail; a failure is written down and leaves it waiting.
 
-    A claim keeps two senders from sending the same mail. It lapses, so that a sender that was killed in
+    A claim keeps two senders from sending the same mail. It lapses, so that a sender that was
+    killed in
     between delays the mail and does not lose it.
     """
     now = timezone.now()
@@ -92,7 +95,6 @@ def _send_quietly(pk: int) -> bool:
 
 
 def _message(mail: OutboxMail) -> EmailMessage:
-    assert mail.evaluation is not None
     context = {
         "evaluation": mail.evaluation,
         "dog": mail.evaluation.dog,

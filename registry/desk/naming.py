@@ -14,7 +14,8 @@ _LONGEST = 200
 
 
 def search_name(name: str, call_name: str = "") -> str:
-    """Return the folded registered name, then the folded call name unless it is in there already."""
+    """Return the folded registered name, then the folded call name unless it is in there
+    already."""
     folded = fold(name)
     words = set(folded.split())
     extra = [word for word in fold(call_name).split() if word not in words]

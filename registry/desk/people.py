@@ -251,13 +251,15 @@ def revoke_token(*, by: Actor, token_id: int) -> ApiToken:
 
 
 def note_use(*, token: ApiToken, at: datetime) -> None:
-    """Remember when a token was last used, at most every five minutes. No entry: it changes nothing."""
+    """Remember when a token was last used, at most every five minutes. No entry: it changes
+    nothing."""
     if token.last_used_at is None or at - token.last_used_at > _TOUCH_EVERY:
         ApiToken.objects.filter(pk=token.pk).update(last_used_at=at)
 
 
 def digest_of(secret: str) -> str:
-    """What is stored of a token. The secret is 256 random bits, so a plain SHA-256 cannot be guessed back."""
+    """What is stored of a token. The secret is 256 random bits, so a plain SHA-256 cannot be
+    guessed back."""
     return hashlib.sha256(secret.encode()).hexdigest()
 
 

@@ -1,4 +1,5 @@
-"""Later, with a reason: revoke an accepted evaluation, or replace its readings by corrected ones."""
+"""Later, with a reason: revoke an accepted evaluation, or replace its readings by corrected
+ones."""
 
 from __future__ import annotations
 
@@ -57,7 +58,8 @@ def replace(
 ) -> Certificate:
     """Replace an accepted evaluation by one with corrected answers; returns the new certificate.
 
-    ``changes`` are members of the REST body that differ (readings, examined_on, examiner, conditions). The
+    ``changes`` are members of the REST body that differ (readings, examined_on, examiner,
+    conditions). The
     old evaluation reads replaced and never counts again, even if the correction is revoked.
     """
     require_role(by, Role.REGISTRAR)

@@ -10,7 +10,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, require_role
+from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.answers import Answers, ReadingAnswer, read_answers
 from registry.desk.certificates import new_reference
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
@@ -35,7 +35,8 @@ from registry.science.microchip import ChipProblem, parse_chip
 def submit(*, by: Actor, body: Mapping[str, Any], draft: Draft | None = None) -> Evaluation:
     """Send one evaluation to the club; ``body`` has the shape of the REST body.
 
-    Raises Invalid with every fault, NotFound for a dog the register does not have. Files on the draft go
+    Raises Invalid with every fault, NotFound for a dog the register does not have. Files on the
+    draft go
     with it. Returns the evaluation with its reference and flags.
     """
     require_role(by, Role.CLINIC)
@@ -43,18 +44,17 @@ def submit(*, by: Actor, body: Mapping[str, Any], draft: Draft | None = None) ->
         _active_clinic(by)
         answers = read_answers(body, traits=_traits())
         dog = dog_of(answers)
-        assert by.clinic_pk is not None and by.user_pk is not None
         evaluation = Evaluation.objects.create(
             reference=new_reference(),
             state=State.SUBMITTED,
             dog=dog,
-            clinic_id=by.clinic_pk,
+            clinic_id=clinic_of(by),
             examined_on=answers.examined_on,
             examiner=answers.examiner,
             conditions=answers.conditions,
             owner=_owner(answers),
             consent_to_publish=answers.consent_to_publish,
-            submitted_by_id=by.user_pk,
+            submitted_by_id=person_of(by),
             submitted_at=timezone.now(),
         )
         _finish(by, evaluation, answers, draft, action="evaluation.submitted", before={})
@@ -64,7 +64,8 @@ def submit(*, by: Actor, body: Mapping[str, Any], draft: Draft | None = None) ->
 def resubmit(
     *, by: Actor, evaluation_id: str, body: Mapping[str, Any], draft: Draft | None = None
 ) -> Evaluation:
-    """Answer a returned evaluation: the same reference goes back into the queue with the new answers."""
+    """Answer a returned evaluation: the same reference goes back into the queue with the new
+    answers."""
     require_role(by, Role.CLINIC)
     with transaction.atomic():
         evaluation, _returned = _claim(by, evaluation_id, "resubmit")
@@ -80,8 +81,7 @@ def resubmit(
             evaluation.owner = _owner(answers)
         evaluation.consent_to_publish = answers.consent_to_publish
         evaluation.submitted_at = timezone.now()
-        assert by.user_pk is not None
-        evaluation.submitted_by_id = by.user_pk
+        evaluation.submitted_by_id = person_of(by)
         evaluation.reason = ""
         evaluation.fields_to_fix = []
         evaluation.save()
@@ -99,7 +99,8 @@ def resubmit(
 
 
 def withdraw(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
-    """Take back a result that is not decided yet, with a reason. It stays on record as withdrawn."""
+    """Take back a result that is not decided yet, with a reason. It stays on record as
+    withdrawn."""
     require_role(by, Role.CLINIC)
     if not reason.strip():
         raise Invalid.one("/reason", _("Say why the result is withdrawn."))
@@ -237,9 +238,10 @@ def _finish(
 
 
 def _claim(by: Actor, evaluation_id: str, deed: str) -> tuple[Evaluation, str]:
-    """Move the clinic's own evaluation and return it with its former state, or say why it cannot move."""
+    """Move the clinic's own evaluation and return it with its former state, or say why it cannot
+    move."""
     move = MOVES[deed]
-    own = Evaluation.objects.filter(public_id=evaluation_id, clinic_id=by.clinic_pk)
+    own = Evaluation.objects.filter(public_id=evaluation_id, clinic_id=clinic_of(by))
     before = own.values_list("state", flat=True).first()
     claimed = own.filter(state__in=move.before).update(state=move.after, version=F("version") + 1)
     evaluation = own.select_related("dog__breed", "owner", "decided_by").first()
@@ -252,8 +254,7 @@ def _claim(by: Actor, evaluation_id: str, deed: str) -> tuple[Evaluation, str]:
             state=before or "",
             at=evaluation.decided_at,
         )
-    assert before is not None
-    return evaluation, before
+    return evaluation, before or ""
 
 
 def _owner(answers: Answers) -> Owner | None:
@@ -269,7 +270,7 @@ def _owner(answers: Answers) -> Owner | None:
 
 
 def _active_clinic(by: Actor) -> None:
-    if not Clinic.objects.filter(pk=by.clinic_pk, is_active=True).exists():
+    if not Clinic.objects.filter(pk=clinic_of(by), is_active=True).exists():
         raise Invalid(
             [Problem("", _("Your clinic may not submit at the moment. Ask the secretary."))]
         )

@@ -1,4 +1,5 @@
-"""Who acts, in which role, for whom and through what: the part of a request that the ledger keeps."""
+"""Who acts, in which role, for whom and through what: the part of a request that the ledger
+keeps."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ Via = Literal["web", "api", "import", "command"]
 class Actor:
     """A person (or the system itself, with ``role`` None) acting in one role.
 
-    ``user_pk`` and ``clinic_pk`` are database keys for the checks; ``subject_id``, ``clinic_id`` and
+    ``user_pk`` and ``clinic_pk`` are database keys for the checks; ``subject_id``, ``clinic_id``
+    and
     ``token_id`` are the random ids that the ledger keeps.
     """
 

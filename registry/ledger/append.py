@@ -1,7 +1,9 @@
 """Append one entry, inside the transaction of the change it records.
 
-The head row is locked first, so that on PostgreSQL two writers queue and the chain cannot fork; on SQLite
-the transaction already holds the one write lock. The keys of the body that columns repeat sort before all
+The head row is locked first, so that on PostgreSQL two writers queue and the chain cannot fork; on
+SQLite
+the transaction already holds the one write lock. The keys of the body that columns repeat sort
+before all
 others, so that the verification compares them as one prefix of the text.
 """
 
@@ -22,6 +24,9 @@ from registry import __version__
 from registry.ledger.actor import Actor
 
 GENESIS = "0" * 64
+# On SQLite the transaction holds the only write lock already.
+_HEAD = "SELECT seq, hash FROM registry_ledgerhead WHERE id = 1"
+_LOCKED_HEAD = "SELECT seq, hash FROM registry_ledgerhead WHERE id = 1 FOR UPDATE"
 
 
 class Change(NamedTuple):
@@ -51,7 +56,8 @@ def append(
 ) -> Appended:
     """Append an entry and return its number and server instant. Must run inside a transaction.
 
-    ``subject`` is ``kind:public id``; ``dog`` the public id of the dog it is about. ``personal`` holds fields
+    ``subject`` is ``kind:public id``; ``dog`` the public id of the dog it is about. ``personal``
+    holds fields
     whose values may name a person: they and ``reason`` enter the body as commitments only.
     """
     if not connection.in_atomic_block:
@@ -67,8 +73,7 @@ def append(
         _commit_to("reason", reason, texts, commitments)
 
     with connection.cursor() as cursor:
-        lock = " FOR UPDATE" if connection.vendor == "postgresql" else ""
-        cursor.execute(f"SELECT seq, hash FROM registry_ledgerhead WHERE id = 1{lock}")
+        cursor.execute(_LOCKED_HEAD if connection.vendor == "postgresql" else _HEAD)
         row = cursor.fetchone()
         if row is None:
             raise RuntimeError("the ledger has no head row; run manage.py migrate")
@@ -92,7 +97,8 @@ def append(
         _store(cursor, seq, at, action, subject, dog, by.subject_id, body, prev_hash, entry_hash)
         for field, (salt, text) in texts.items():
             cursor.execute(
-                "INSERT INTO registry_ledgertext (entry_id, field, salt, text) VALUES (%s, %s, %s, %s)",
+                "INSERT INTO registry_ledgertext (entry_id, field, salt, text)"
+                " VALUES (%s, %s, %s, %s)",
                 [seq, field, salt, text],
             )
     return Appended(seq, at)

@@ -1,7 +1,9 @@
-"""Database triggers that make the ledger append-only for everybody who uses the application's database:
+"""Database triggers that make the ledger append-only for everybody who uses the application's
+database:
 ORM, raw SQL, the admin, and SQLite's INSERT OR REPLACE.
 
-SQLite drops a table's triggers when a migration rebuilds the table, so they are installed after every
+SQLite drops a table's triggers when a migration rebuilds the table, so they are installed after
+every
 migration run and a system check looks for them.
 """
 

@@ -1,8 +1,11 @@
 """Walk the whole chain and say what is wrong: which entry, which field, which kind of damage.
 
-What can be told apart: an edited column (it no longer agrees with the body), an edited body or hash (the
-neighbours decide which), entries missing, swapped or added, a cut tail (the head knows better), and an
-edited text (its commitment no longer fits). A rewrite of everything by somebody who can compute hashes
+What can be told apart: an edited column (it no longer agrees with the body), an edited body or hash
+(the
+neighbours decide which), entries missing, swapped or added, a cut tail (the head knows better), and
+an
+edited text (its commitment no longer fits). A rewrite of everything by somebody who can compute
+hashes
 needs an outside copy of an earlier head to be seen.
 """
 
@@ -22,10 +25,22 @@ from registry.ledger.append import GENESIS, commitment
 Kind = Literal["edited", "missing", "out of order", "added", "tail cut", "unreadable"]
 _MIRRORED = ("action", "actor", "at", "dog", "seq", "subject")
 _CHUNK = 5000
+_ROWS_POSTGRESQL = """
+    SELECT seq, to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"'),
+           action, subject, dog, actor, body, prev_hash, hash
+    FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT %s
+"""
+_ROWS_SQLITE = """
+    SELECT seq, replace(at, ' ', 'T') || CASE WHEN length(at) = 19 THEN '.000000Z' ELSE 'Z' END,
+           action, subject, dog, actor, body, prev_hash, hash
+    FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT %s
+"""
 
 
 @dataclass(frozen=True, slots=True)
 class Damage:
+    """One thing that is wrong with one entry, and the sentence that says so."""
+
     seq: int
     field: str
     kind: Kind
@@ -34,7 +49,8 @@ class Damage:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """``entries`` were read; ``head`` is the last hash; the ledger is whole when ``damages`` is empty."""
+    """``entries`` were read; ``head`` is the last hash; the ledger is whole when ``damages`` is
+    empty."""
 
     entries: int
     head: str
@@ -42,6 +58,7 @@ class Verdict:
 
     @property
     def is_whole(self) -> bool:
+        """Whether nothing is wrong."""
         return not self.damages
 
 
@@ -54,7 +71,8 @@ class _Row:
 
 
 def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) -> Verdict:
-    """Read every entry once, in order, and check it; stop listing (not counting) after ``most`` damages."""
+    """Read every entry once, in order, and check it; stop listing (not counting) after ``most``
+    damages."""
     damages: list[Damage] = []
     previous_hash, previous_seq, count = GENESIS, 0, 0
     digest = hashlib.sha256
@@ -84,15 +102,7 @@ def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) ->
 
 def _chunks() -> Iterator[list[tuple[Any, ...]]]:
     """Rows in order of seq, the instant as the body writes it."""
-    at = (
-        "to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD\"T\"HH24:MI:SS.US\"Z\"')"
-        if connection.vendor == "postgresql"
-        else "replace(at, ' ', 'T') || CASE WHEN length(at) = 19 THEN '.000000Z' ELSE 'Z' END"
-    )
-    sql = (
-        f"SELECT seq, {at}, action, subject, dog, actor, body, prev_hash, hash"
-        " FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT %s"
-    )
+    sql = _ROWS_POSTGRESQL if connection.vendor == "postgresql" else _ROWS_SQLITE
     last: int | None = None
     while True:
         with connection.cursor() as cursor:
@@ -161,7 +171,8 @@ def _hash_of(prev_hash: str, body: str) -> str:
 
 
 def _is_next_linked(row: _Row) -> bool:
-    """Whether the following entry (or the head, for the last one) names this entry's stored hash."""
+    """Whether the following entry (or the head, for the last one) names this entry's stored
+    hash."""
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT prev_hash FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT 1",

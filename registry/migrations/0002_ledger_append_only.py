@@ -8,10 +8,12 @@ from registry.ledger import triggers
 
 
 def install(apps: Any, schema_editor: Any) -> None:
+    """Create the triggers."""
     triggers.install(schema_editor.connection)
 
 
 def uninstall(apps: Any, schema_editor: Any) -> None:
+    """Drop the triggers."""
     triggers.uninstall(schema_editor.connection)
 
 

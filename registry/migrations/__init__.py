@@ -1,0 +1,1 @@
+"""Changes of the tables, one thing each, in order."""

@@ -1,6 +1,7 @@
 """What is stored, a module per subject; nothing here decides or writes.
 
-Rules of the field that need no database live in ``registry.science``; every change of these rows goes
+Rules of the field that need no database live in ``registry.science``; every change of these rows
+goes
 through ``registry.desk``.
 """
 

@@ -1,4 +1,5 @@
-"""What the club issues for an accepted evaluation. Whether it is current follows from the evaluation."""
+"""What the club issues for an accepted evaluation. Whether it is current follows from the
+evaluation."""
 
 from __future__ import annotations
 
@@ -8,7 +9,8 @@ from registry.models.evaluations import Evaluation
 
 
 class Certificate(models.Model):
-    """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal, worse,
+    """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal,
+    worse,
     n, first and last month of the window. It never changes."""
 
     number = models.CharField(max_length=10, unique=True)

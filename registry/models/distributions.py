@@ -1,4 +1,5 @@
-"""The breed's counts: which value of which dog counted from when until when, the monthly cells that sum
+"""The breed's counts: which value of which dog counted from when until when, the monthly cells that
+sum
 them, and the packed histogram that answers a request. All three are written in one transaction."""
 
 from __future__ import annotations
@@ -12,7 +13,8 @@ from registry.models.traits import Trait
 
 
 class CountedValue(models.Model):
-    """One dog's value of one trait in the counts from ``counted_from`` until before ``counted_until``."""
+    """One dog's value of one trait in the counts from ``counted_from`` until before
+    ``counted_until``."""
 
     breed = models.ForeignKey(Breed, on_delete=models.PROTECT)
     trait = models.ForeignKey(Trait, on_delete=models.PROTECT)
@@ -63,7 +65,8 @@ class DistributionCell(models.Model):
 
 
 class StoredHistogram(models.Model):
-    """The counts of one breed, trait and sex over the window that ends with ``last_month``, packed by
+    """The counts of one breed, trait and sex over the window that ends with ``last_month``, packed
+    by
     ``registry.science.distribution``. A reader who finds an older month sums the cells instead."""
 
     breed = models.ForeignKey(Breed, on_delete=models.PROTECT)

@@ -11,12 +11,15 @@ from registry.models.ids import random_id
 
 
 class Sex(models.TextChoices):
+    """A dog's sex."""
+
     FEMALE = "F", _("female")
     MALE = "M", _("male")
 
 
 class Breed(models.Model):
-    """``window_history`` lists earlier windows as ``{"until": ISO instant, "months": n}``, oldest first, so
+    """``window_history`` lists earlier windows as ``{"until": ISO instant, "months": n}``, oldest
+    first, so
     that a past date is answered with the window that was in force then."""
 
     name = models.CharField(_("name"), max_length=80, unique=True)

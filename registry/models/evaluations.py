@@ -1,4 +1,5 @@
-"""An evaluation is one dog examined at one clinic on one day; with its readings, flags, evidence and
+"""An evaluation is one dog examined at one clinic on one day; with its readings, flags, evidence
+and
 the draft it grew from. Which move leads from which state to which stands in ``moves``."""
 
 from __future__ import annotations
@@ -16,6 +17,8 @@ from registry.models.traits import Trait
 
 
 class State(models.TextChoices):
+    """Where an evaluation is; the moves between states stand in ``moves``."""
+
     SUBMITTED = "submitted", _("submitted")
     RETURNED = "returned", _("returned")
     ACCEPTED = "accepted", _("accepted")
@@ -26,18 +29,23 @@ class State(models.TextChoices):
 
 
 class Side(models.TextChoices):
+    """Which side of the dog a reading is of."""
+
     LEFT = "left", _("left")
     RIGHT = "right", _("right")
     WHOLE = "whole", _("whole dog")
 
 
 class FlagLevel(models.TextChoices):
+    """A flag asks for a look, or stops acceptance without a reason."""
+
     LOOK = "look", _("look")
     STOP = "stop", _("stop")
 
 
 class Evaluation(models.Model):
-    """``corrects`` names the evaluation whose readings this one puts right; that one never counts again."""
+    """``corrects`` names the evaluation whose readings this one puts right; that one never counts
+    again."""
 
     public_id = models.CharField(max_length=16, unique=True, default=random_id, editable=False)
     reference = models.CharField(_("reference"), max_length=10, unique=True)
@@ -108,11 +116,13 @@ class Reading(models.Model):
 
     @property
     def value_text(self) -> str:
+        """The value in the words of its trait, without the unit."""
         return self.trait.value_text(self.step)
 
 
 class Flag(models.Model):
-    """What an automatic check found when the evaluation was sent. The words are made by the pages."""
+    """What an automatic check found when the evaluation was sent. The words are made by the
+    pages."""
 
     evaluation = models.ForeignKey(Evaluation, on_delete=models.CASCADE, related_name="flags")
     code = models.CharField(max_length=24)
@@ -126,7 +136,8 @@ class Flag(models.Model):
 
 
 class Draft(models.Model):
-    """Answers not yet sent, in the shape of the REST body; or the answer to a returned evaluation."""
+    """Answers not yet sent, in the shape of the REST body; or the answer to a returned
+    evaluation."""
 
     public_id = models.CharField(max_length=16, unique=True, default=random_id, editable=False)
     clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="drafts")

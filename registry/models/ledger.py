@@ -7,7 +7,8 @@ from django.db import models
 
 
 class LedgerEntry(models.Model):
-    """One change. ``body`` is canonical JSON (RFC 8785) and is what the hash covers; the columns beside
+    """One change. ``body`` is canonical JSON (RFC 8785) and is what the hash covers; the columns
+    beside
     it repeat parts of the body for look-up and are compared with it by the verification."""
 
     seq = models.BigIntegerField(primary_key=True)
@@ -38,7 +39,8 @@ class LedgerHead(models.Model):
 
 
 class LedgerText(models.Model):
-    """Words that belong to an entry but may be a person's: the entry holds only a salted commitment, so
+    """Words that belong to an entry but may be a person's: the entry holds only a salted
+    commitment, so
     the words can be erased and the chain still verifies. An erased text keeps its row, empty."""
 
     entry = models.ForeignKey(LedgerEntry, on_delete=models.PROTECT, related_name="texts")

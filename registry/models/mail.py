@@ -1,4 +1,5 @@
-"""Mail that waits to be sent. It is written with the change that causes it and never decides anything."""
+"""Mail that waits to be sent. It is written with the change that causes it and never decides
+anything."""
 
 from __future__ import annotations
 
@@ -12,7 +13,7 @@ class OutboxMail(models.Model):
 
     kind = models.CharField(max_length=24)
     to_email = models.EmailField()
-    evaluation = models.ForeignKey(Evaluation, null=True, on_delete=models.PROTECT)
+    evaluation = models.ForeignKey(Evaluation, on_delete=models.PROTECT)
     detail = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)
     claimed_at = models.DateTimeField(null=True)

@@ -1,6 +1,7 @@
 """Who uses the registry and for whom: users, clinics, memberships, API tokens, and dogs' owners.
 
-Personal data stands only here, apart from the dogs' public data, so that a person can be erased without
+Personal data stands only here, apart from the dogs' public data, so that a person can be erased
+without
 touching a result. What a person may do follows from an unended membership and from nothing else.
 """
 
@@ -17,6 +18,8 @@ from registry.models.ids import random_id
 
 
 class Role(models.TextChoices):
+    """What a person does for the club."""
+
     CLINIC = "clinic", _("clinic staff")
     REGISTRAR = "registrar", _("registrar")
     SECRETARY = "secretary", _("secretary")
@@ -36,13 +39,17 @@ class User(AbstractUser):
         return self.full_name or self.username
 
     def get_full_name(self) -> str:
+        """The full name, for Django's own pages."""
         return self.full_name
 
     def get_short_name(self) -> str:
+        """What to call the person on a page."""
         return self.full_name or self.username
 
 
 class Clinic(models.Model):
+    """A clinic that sends results. Its mail address gets the decisions."""
+
     public_id = models.CharField(max_length=16, unique=True, default=random_id, editable=False)
     name = models.CharField(_("name"), max_length=120, unique=True)
     town = models.CharField(_("town"), max_length=80, blank=True)
@@ -114,7 +121,8 @@ class ApiToken(models.Model):
 
 
 class Owner(models.Model):
-    """Whose dog it was on the day of an examination: how to reach them, and nothing about the dog."""
+    """Whose dog it was on the day of an examination: how to reach them, and nothing about the
+    dog."""
 
     public_id = models.CharField(max_length=16, unique=True, default=random_id, editable=False)
     full_name = models.CharField(_("full name"), max_length=120)

@@ -6,13 +6,13 @@ from django.db import models
 
 
 class ReplayKey(models.Model):
-    """``scope`` is the caller (token or user); ``status`` is null while the deed still runs."""
+    """One key of one caller (``scope``: token or user), with the answer its first request got."""
 
     scope = models.CharField(max_length=40)
     key = models.CharField(max_length=255)
     route = models.CharField(max_length=120)
     body_hash = models.CharField(max_length=64)
-    status = models.PositiveSmallIntegerField(null=True)
+    status = models.PositiveSmallIntegerField()
     answer = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)
 

@@ -1,8 +1,10 @@
-"""What is looked at in an examination. A club adds a trait as a row; no code knows a trait by name."""
+"""What is looked at in an examination. A club adds a trait as a row; no code knows a trait by
+name."""
 
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import Literal
 
 from django.db import models
 from django.db.models import Q
@@ -10,17 +12,22 @@ from django.utils.translation import gettext_lazy as _
 
 
 class Kind(models.TextChoices):
+    """A number with a unit, or one of ordered grades."""
+
     MEASURED = "measured", _("measured")
     GRADED = "graded", _("graded")
 
 
 class Better(models.TextChoices):
+    """Which end of the scale is better."""
+
     LOWER = "lower", _("lower is better")
     HIGHER = "higher", _("higher is better")
 
 
 class Trait(models.Model):
-    """One trait. A value is a whole number of steps: measured = step x resolution, graded = place in
+    """One trait. A value is a whole number of steps: measured = step x resolution, graded = place
+    in
     ``grades``, which are ordered from best to worst."""
 
     slug = models.SlugField(max_length=40, unique=True)
@@ -64,12 +71,13 @@ class Trait(models.Model):
 
     @property
     def is_graded(self) -> bool:
+        """Whether the values are grades."""
         return self.kind == Kind.GRADED
 
     @property
-    def better_steps(self) -> Better:
-        """Which end of the steps is better; grades are stored best first, so fewer steps are better."""
-        return Better.LOWER if self.is_graded else Better(self.better)
+    def better_steps(self) -> Literal["lower", "higher"]:
+        """Which end of the steps is better: grades are stored best first, so fewer steps are."""
+        return "lower" if self.is_graded or self.better == Better.LOWER else "higher"
 
     def value_text(self, step: int) -> str:
         """A step in the words of the trait: ``0.31``, ``104.5``, ``B``; without the unit."""
@@ -79,4 +87,4 @@ class Trait(models.Model):
 
     def worst(self, steps: list[int]) -> int:
         """The step that speaks for the dog: the worse side's."""
-        return max(steps) if self.better_steps == Better.LOWER else min(steps)
+        return max(steps) if self.better_steps == "lower" else min(steps)
