@@ -20,6 +20,7 @@ _PENS = (
     {"color": ACCENT, "dash": "dot", "symbol": "square-open"},
     {"color": OTHER, "dash": "longdashdot", "symbol": "x"},
 )
+_QUARTILES = ("upper", "middle", "lower")
 
 Figure = dict[str, Any]
 
@@ -84,7 +85,12 @@ def over_time(
     lines = [
         (words.upper, [s.upper for s in spreads], quartile | {"dash": "dot"}, "triangle-up-open"),
         (words.middle, [s.middle for s in spreads], {"color": OWN, "width": 2.5}, "circle"),
-        (words.lower, [s.lower for s in spreads], quartile | {"dash": "dash"}, "triangle-down-open"),
+        (
+            words.lower,
+            [s.lower for s in spreads],
+            quartile | {"dash": "dash"},
+            "triangle-down-open",
+        ),
     ]
     data: list[Figure] = [
         {
@@ -150,7 +156,7 @@ def by_group(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords) 
     Groups keep the order given: whoever orders them by name makes no ranking.
     """
     shown = [s for s in spreads if None not in (s.lower, s.middle, s.upper)]
-    middles = [s.middle or 0.0 for s in shown]
+    uppers, middles, lowers = ([getattr(s, name) for s in shown] for name in _QUARTILES)
     data = [
         {
             "type": "scatter",
@@ -162,10 +168,8 @@ def by_group(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords) 
             "error_x": {
                 "type": "data",
                 "symmetric": False,
-                "array": _rounded((s.upper or 0.0) - m for s, m in zip(shown, middles, strict=True)),
-                "arrayminus": _rounded(
-                    m - (s.lower or 0.0) for s, m in zip(shown, middles, strict=True)
-                ),
+                "array": _differences(uppers, middles),
+                "arrayminus": _differences(middles, lowers),
                 "color": OTHER,
                 "thickness": 1.5,
                 "width": 5,
@@ -254,6 +258,6 @@ def _repeated_pens(count: int) -> list[dict[str, str]]:
     return [_PENS[index % len(_PENS)] for index in range(count)]
 
 
-def _rounded(values: Any) -> list[float]:
-    """Undo binary noise such as 0.30000000000000004 for whoever reads the numbers."""
-    return [round(value, 6) for value in values]
+def _differences(larger: Sequence[float], smaller: Sequence[float]) -> list[float]:
+    """Return differences without binary noise such as 0.30000000000000004."""
+    return [round(high - low, 6) for high, low in zip(larger, smaller, strict=True)]

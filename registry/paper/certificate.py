@@ -17,6 +17,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,8 @@ from registry.paper.qr import QUIET_MODULES, qr_code, qr_svg
 logger = logging.getLogger(__name__)
 
 _TEMPLATE = Path(__file__).with_name("certificate.typ")
-_STANDARDS = ["a-2a", "ua-1"]
+
+_STANDARDS: list[Any] = ["a-2a", "ua-1"]
 _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8)
 """Sizes of type to try until all is on one page; the last still prints at 7 pt."""
 _PAGE = re.compile(rb"/Type\s*/Page\b")
@@ -116,7 +118,8 @@ def _clean(value: object) -> _Json:
     if isinstance(value, (list, tuple)):
         return [_clean(part) for part in value]
     if isinstance(value, str):
-        return unicodedata.normalize("NFC", "".join(map(_printable, value)))
+        text = value if value.isprintable() else "".join(map(_printable, value))
+        return unicodedata.normalize("NFC", text)
     return str(value)
 
 
@@ -130,7 +133,7 @@ def _compile(
     paper: CertificatePaper,
     content: dict[str, _Json],
     font_paths: Sequence[Path],
-    standards: list[str],
+    standards: list[Any],
 ) -> bytes:
     """Set the sheet in the largest type that leaves it on one page.
 
@@ -169,7 +172,7 @@ def _compiler(font_paths: tuple[Path, ...]) -> typst.Compiler:
 def _making() -> bytes:
     """Return what else decides the bytes: template, code and typesetter version."""
     sources = (_TEMPLATE, Path(__file__), Path(__file__).with_name("qr.py"))
-    return b"\0".join([typst.__version__.encode(), *(path.read_bytes() for path in sources)])
+    return b"\0".join([version("typst").encode(), *(path.read_bytes() for path in sources)])
 
 
 def _write_whole(path: Path, data: bytes) -> None:

@@ -98,7 +98,7 @@ def qr_svg(code: QrCode, *, title: str) -> str:
 def _row_path(y: int, row: bytearray) -> str:
     """Return the dark runs of one row as strokes along its middle."""
     gap = QUIET_MODULES
-    parts = []
+    parts: list[str] = []
     for is_dark, run in groupby(row):
         length = len(list(run))
         if not is_dark:

@@ -1,0 +1,99 @@
+"""The axis under a chart: where its ticks stand, and its drawing as SVG.
+
+Positions are whole steps of the trait's scale, widths are units of the drawing.
+What a value is called (unit, decimals, grade) is the caller's wording.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from itertools import count
+
+from registry.charts.frame import EDGE, PLOT, WIDTH, text_width
+
+_LABEL_SIZE = 12
+_CLEARANCE = 6
+
+
+@dataclass(frozen=True)
+class GuidancePoint:
+    """A value noted on the axis: its step, its wording, and the mark of its footnote."""
+
+    step: float
+    text: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Steps ``first`` to ``last`` across the plot, each as wide as the others.
+
+    ``is_reversed`` puts the highest step left, for a trait of which more is better:
+    the better end is on the left of every chart.
+    """
+
+    first: int
+    last: int
+    is_reversed: bool = False
+
+    @property
+    def unit(self) -> float:
+        """Return the width of one step."""
+        return PLOT / (self.last - self.first + 1)
+
+    def x(self, step: float) -> float:
+        """Return the middle of a step."""
+        along = (step - self.first + 0.5) * self.unit
+        return EDGE + (PLOT - along if self.is_reversed else along)
+
+    def holds(self, step: float) -> bool:
+        """Return whether the step is on the scale."""
+        return self.first <= step <= self.last
+
+
+def tick_steps(scale: Scale, *, least_gap: float = 46) -> list[int]:
+    """Return the steps to label: multiples of the least 1, 2 or 5 × 10ⁿ that leaves them room."""
+    sizes = (nice * 10**power for power in count() for nice in (1, 2, 5))
+    every = next(size for size in sizes if size * scale.unit >= least_gap or size > scale.last)
+    start = -(-scale.first // every) * every
+    return list(range(start, scale.last + 1, every))
+
+
+def axis(
+    scale: Scale,
+    y: float,
+    *,
+    value: Callable[[int], str],
+    guidance: Sequence[GuidancePoint] = (),
+) -> str:
+    """Draw base line, ticks, values, and guidance points as values with a footnote mark.
+
+    A guidance point is a longer tick and a value, never an area. Where it stands too
+    near to a regular value, that one keeps its tick and goes without its label.
+    """
+    noted = [point for point in guidance if scale.holds(point.step)]
+    ticks = tick_steps(scale)
+    # Guidance first, so that a regular value next to it gives way.
+    wanted = [(scale.x(p.step), escape(p.text), escape(p.mark)) for p in noted]
+    wanted += [(scale.x(step), escape(value(step)), "") for step in ticks]
+    return (
+        f'<g class="axis" fill="none" stroke="currentColor"><path d="M{EDGE} {y:g}h{PLOT}'
+        + "".join(f"M{scale.x(step):.1f} {y:g}v4" for step in ticks)
+        + "".join(f"M{scale.x(point.step):.1f} {y:g}v7" for point in noted)
+        + '"/></g>'
+        + f'<g class="axis" text-anchor="middle" fill="currentColor" font-size="{_LABEL_SIZE}">'
+        + "".join(_labels(wanted, y + 17))
+        + "</g>"
+    )
+
+
+def _labels(wanted: Iterable[tuple[float, str, str]], y: float) -> Iterable[str]:
+    taken: list[tuple[float, float]] = []
+    for x, text, mark in wanted:
+        half = text_width(text + mark, _LABEL_SIZE) / 2
+        middle = min(max(x, half), WIDTH - half)
+        if any(abs(middle - other) < half + width + _CLEARANCE for other, width in taken):
+            continue
+        taken.append((middle, half))
+        note = f'<tspan class="note" dy="-4" font-size="9">{mark}</tspan>' if mark else ""
+        yield f'<text x="{middle:.1f}" y="{y:g}">{text}{note}</text>'
