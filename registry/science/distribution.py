@@ -99,8 +99,8 @@ class Histogram:
 
     def rows(self) -> list[tuple[int, int]]:
         """Return (step, dogs) for each step that any dog has, lowest first."""
-        (taken,) = self.counts.nonzero()
-        return [(self.first_step + int(at), int(self.counts[at])) for at in taken]
+        counted = enumerate(self.counts.tolist(), self.first_step)
+        return [(step, dogs) for step, dogs in counted if dogs]
 
     def at(self, step: int) -> int:
         """Return the number of dogs with exactly this step."""

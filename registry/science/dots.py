@@ -13,12 +13,13 @@ a side the circles lie at its evenly spaced quantiles, at values that dogs reall
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from registry.science.distribution import Histogram
 from registry.science.scale import Better
 
 Role = Literal["better", "same", "own", "worse", "dog"]
+Rows = list[tuple[int, int]]  # (step, dogs), lowest step first
 
 MOST_SINGLE_DOGS = 60
 CIRCLES = 50
@@ -26,8 +27,7 @@ MOST_COLUMNS = 24
 _NICE = (1, 2, 5)
 
 
-@dataclass(frozen=True)
-class Circle:
+class Circle(NamedTuple):
     """One circle: its column from the left, its row from the base line, and what it stands for.
 
     Role ``dog`` is used when the heap is about no dog in particular.
@@ -39,8 +39,7 @@ class Circle:
     step: int
 
 
-@dataclass(frozen=True)
-class Column:
+class Column(NamedTuple):
     """One row of the table of numbers: the dogs with low_step to high_step, both included."""
 
     low_step: int
@@ -116,31 +115,32 @@ def _placed(
 ) -> list[tuple[int, Role]]:
     """Return (step, role) of every circle, the own one last."""
     sides = _sides(others, own_step, better)
-    sizes = [part.n for _, part in sides]
+    sizes = [sum(dogs for _, dogs in rows) for _, rows in sides]
+    circles = sizes
     if n > MOST_SINGLE_DOGS:
-        sizes = _dealt(sizes, CIRCLES if own_step is None else CIRCLES - 1, sides)
+        circles = _dealt(sizes, CIRCLES if own_step is None else CIRCLES - 1, sides)
     placed: list[tuple[int, Role]] = [
         (step, role)
-        for (role, part), circles in zip(sides, sizes, strict=True)
-        for step in _spaced(part, circles)
+        for (role, rows), size, number in zip(sides, sizes, circles, strict=True)
+        for step in _spaced(rows, size, number)
     ]
     return placed if own_step is None else [*placed, (own_step, "own")]
 
 
-def _sides(others: Histogram, own_step: int | None, better: Better) -> list[tuple[Role, Histogram]]:
+def _sides(others: Histogram, own_step: int | None, better: Better) -> list[tuple[Role, Rows]]:
     """Return the dogs other than the own one, parted by how they compare with it."""
-    if own_step is None:
-        return [("dog", others)]
     rows = others.rows()
-    lower = Histogram.of_counts((step, dogs) for step, dogs in rows if step < own_step)
-    equal = Histogram.of_counts([(own_step, others.at(own_step))])
-    higher = Histogram.of_counts((step, dogs) for step, dogs in rows if step > own_step)
+    if own_step is None:
+        return [("dog", rows)]
+    lower = [row for row in rows if row[0] < own_step]
+    equal = [row for row in rows if row[0] == own_step]
+    higher = [row for row in rows if row[0] > own_step]
     if better == "lower":
         return [("better", lower), ("same", equal), ("worse", higher)]
     return [("worse", lower), ("same", equal), ("better", higher)]
 
 
-def _dealt(sizes: list[int], circles: int, sides: list[tuple[Role, Histogram]]) -> list[int]:
+def _dealt(sizes: list[int], circles: int, sides: list[tuple[Role, Rows]]) -> list[int]:
     """Return how many of the circles each side gets: largest remainders, none of a side left out.
 
     Being drawn as nobody better would be untrue where one dog is. Equals may go undrawn: the own
@@ -158,16 +158,16 @@ def _dealt(sizes: list[int], circles: int, sides: list[tuple[Role, Histogram]]) 
     return dealt
 
 
-def _spaced(part: Histogram, circles: int) -> list[int]:
+def _spaced(rows: Rows, dogs: int, circles: int) -> list[int]:
     """Return the steps at the middle of each of so many equal shares of the dogs."""
     steps: list[int] = []
-    rows = iter(part.rows())
-    up_to, step, dogs = 0, 0, part.n
+    following = iter(rows)
+    up_to, step = 0, 0
     for at in range(circles):
         # The dog in the middle of share number `at`, counted from 0 in the order of the steps.
         place = (2 * at + 1) * dogs // (2 * circles)
         while up_to <= place:
-            step, count = next(rows)
+            step, count = next(following)
             up_to += count
         steps.append(step)
     return steps
@@ -182,15 +182,14 @@ def _columns(
         ends.append(own_step)
     low, high = min(ends), max(ends)
     width = _nice_width(high - low + 1)
-    starts = range(low // width * width, high + 1, width)
+    first = low // width * width
+    dogs = [0] * ((high - first) // width + 1)
+    for step, count in histogram.rows():
+        dogs[(step - first) // width] += count
+    own = -1 if own_step is None else (own_step - first) // width
     columns = tuple(
-        Column(
-            low_step=start,
-            high_step=start + width - 1,
-            dogs=histogram.below(start + width) - histogram.below(start),
-            has_own=own_step is not None and start <= own_step < start + width,
-        )
-        for start in starts
+        Column(first + at * width, first + (at + 1) * width - 1, count, at == own)
+        for at, count in enumerate(dogs)
     )
     return columns, width
 

@@ -138,7 +138,7 @@ def test_empty_ends_are_trimmed() -> None:
 
 
 def test_no_dogs_is_one_value_however_it_came_about() -> None:
-    assert Histogram.of_steps([7]).remove(7) == Histogram.empty() == Histogram(99, np.zeros(4))
+    assert Histogram.of_steps([7]).remove(7) == Histogram.empty() == Histogram(99, np.zeros(4, int))
     assert Histogram.empty().n == 0
     assert Histogram.unpack(Histogram.empty().pack()) == Histogram.empty()
 
@@ -174,7 +174,7 @@ def test_values_absurdly_far_apart_are_refused_before_memory_is_taken() -> None:
     with pytest.raises(ValueError, match="steps apart"):
         Histogram.of_steps([0]).add(10**9)
     with pytest.raises(ValueError, match="steps apart"):
-        Histogram(0, np.ones(100_001))
+        Histogram(0, np.ones(100_001, int))
 
 
 def test_too_few_dogs_have_no_moments() -> None:
