@@ -92,8 +92,6 @@ INSTALLED_APPS = [
     "csp",
     "rest_framework",
     "drf_spectacular",
-    "django_tasks",
-    "django_tasks_db",
 ]
 
 MIDDLEWARE = [
@@ -268,10 +266,6 @@ if IS_PRODUCTION:
 else:
     EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
     EMAIL_FILE_PATH = VAR_DIR / "mail"
-
-# --- Work in the background --------------------------------------------------
-
-TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
 
 # --- Transport and browser ---------------------------------------------------
 

@@ -10,9 +10,9 @@ LOCKS = ("requirements.lock", "requirements-run.lock")
 
 
 def _pins(name: str) -> set[str]:
-    """Return the pinned versions of a lock file with their markers."""
+    """Return the pinned versions of a lock file."""
     text = (ROOT / name).read_text(encoding="utf-8")
-    return {line.rstrip(" \\") for line in re.findall(r"^[a-z0-9].*==.*$", text, re.MULTILINE)}
+    return set(re.findall(r"^[a-z0-9][\w.-]*==[^\s;]+", text, re.MULTILINE))
 
 
 @pytest.mark.parametrize("name", LOCKS)

@@ -1,0 +1,99 @@
+"""The background worker does its round, survives a database that is away, and stops when told."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.core.management import call_command
+from django.db import OperationalError
+from django.utils import timezone
+
+from registry.desk import replay
+from registry.management.commands import work
+from registry.models import ReplayKey
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+@pytest.mark.django_db
+class TestOneRound:
+    def test_it_delivers_what_waits(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        rounds: list[int] = []
+
+        def deliver() -> tuple[int, int]:
+            rounds.append(1)
+            return 1, 0
+
+        monkeypatch.setattr(work, "deliver_waiting", deliver)
+
+        call_command("work", "--once")
+
+        assert rounds == [1]
+
+    def test_it_forgets_request_keys_past_their_time_only(self) -> None:
+        for key in ("old", "young"):
+            ReplayKey.objects.create(scope="s", key=key, route="r", body_hash="h", status=201)
+        past = timezone.now() - replay.KEPT_FOR - timedelta(minutes=1)
+        ReplayKey.objects.filter(key="old").update(created_at=past)
+
+        call_command("work", "--once")
+
+        assert [row.key for row in ReplayKey.objects.all()] == ["young"]
+
+    def test_it_forgets_sessions_past_their_time_only(self) -> None:
+        now = timezone.now()
+        Session.objects.create(session_key="old", expire_date=now - timedelta(minutes=1))
+        Session.objects.create(session_key="young", expire_date=now + timedelta(minutes=1))
+
+        call_command("work", "--once")
+
+        assert [row.session_key for row in Session.objects.all()] == ["young"]
+
+    def test_it_leaves_a_sign_of_life(self, tmp_path: Path) -> None:
+        call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
+
+        assert (tmp_path / "alive").exists()
+
+    def test_a_database_that_is_away_ends_the_round_without_a_sign(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def away() -> tuple[int, int]:
+            raise OperationalError("gone")
+
+        monkeypatch.setattr(work, "deliver_waiting", away)
+        monkeypatch.setattr(work.connection, "close", lambda: None)  # type: ignore[attr-defined]
+
+        call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
+
+        assert not (tmp_path / "alive").exists()
+
+
+def test_it_stops_when_told(tmp_path: Path) -> None:
+    variables = {
+        "PATH": os.environ["PATH"],
+        "SOUNDLINE_MODE": "demo",
+        "SOUNDLINE_VAR": str(tmp_path),
+    }
+    command = [sys.executable, "manage.py"]
+    subprocess.run([*command, "migrate", "--verbosity", "0"], cwd=ROOT, env=variables, check=True)
+    alive = tmp_path / "alive"
+    worker = subprocess.Popen(
+        [*command, "work", "--every", "600", "--sign-of-life", str(alive)],
+        cwd=ROOT,
+        env=variables,
+    )
+    for _ in range(300):
+        if alive.exists() or worker.poll() is not None:
+            break
+        time.sleep(0.1)
+
+    worker.send_signal(signal.SIGTERM)
+
+    assert worker.wait(timeout=20) == 0
+    assert alive.exists()
