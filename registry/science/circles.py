@@ -1,7 +1,8 @@
 """The circle through marked points: where the centre of a femoral head or a socket lies.
 
 The fit is geometric: it makes the sum of squared distances between the points and the circle as
-small as possible. What the centre is used for is in ``laxity``.
+small as possible. Besides the fit, the two measures of ``laxity`` from outlines instead of centres.
+This module alone loads scipy's optimizer, which takes half a second: ``laxity`` does not need it.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-Point = tuple[float, float]
+from registry.science.laxity import Point, index_from_centres, norberg_angle_deg
 
 # Points count as lying on a line when their spread across it is below this part of their spread
 # along it, or when the fitted radius is more than this many times their spread.
@@ -67,6 +68,19 @@ def fit_circle(points: Sequence[Point]) -> Circle:
         radius=abs(radius) * spread,
         rms_residual=math.sqrt(float(np.mean(fit.fun**2))) * spread,
     )
+
+
+def index_from_outlines(acetabulum: Sequence[Point], head: Sequence[Point]) -> float:
+    """Return the laxity index from points marked along both outlines (three or more each)."""
+    socket, ball = fit_circle(acetabulum), fit_circle(head)
+    return index_from_centres(socket.centre, ball.centre, ball.radius)
+
+
+def norberg_from_outlines(
+    own_head: Sequence[Point], other_head: Sequence[Point], rim: Point
+) -> float:
+    """Return the Norberg angle from points marked along both heads' outlines and the own rim."""
+    return norberg_angle_deg(fit_circle(own_head).centre, fit_circle(other_head).centre, rim)
 
 
 def _distances(circle: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:

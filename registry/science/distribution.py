@@ -127,11 +127,10 @@ class Histogram:
         Raises ValueError when there are not that many: a count below zero would mean that the
         stored distribution and the results behind it have come apart.
         """
-        if dogs < 0 or self.at(step) < dogs:
+        if dogs < 1 or self.at(step) < dogs:
             raise ValueError(f"{self.at(step)} dogs are counted at step {step}, not {dogs} or more")
         counts = self.counts.copy()
-        if dogs:
-            counts[step - self.first_step] -= dogs
+        counts[step - self.first_step] -= dogs
         return Histogram(self.first_step, counts)
 
     def merge(self, other: Histogram) -> Histogram:

@@ -5,9 +5,9 @@ about n / 50 dogs; the dog the page is about is one of them, exactly once. A his
 whole numbers out; drawing, colours and words are in the charts. The idea: Kay et al. (2016), CHI
 '16:5092-5103, and Fernandes et al. (2018), CHI '18.
 
-How the circles are dealt out: the own dog takes one. The others are shared among better, same and
-worse in proportion to the dogs (largest remainders), but a side that has dogs has a circle. Within
-a side the circles lie at its evenly spaced quantiles, at values that dogs really have.
+How the circles are dealt out: among better, equal and worse in proportion to the dogs (largest
+remainders), but none that has dogs goes without. The own dog is one of the equals. Within each part
+the circles lie at evenly spaced quantiles, at values that dogs really have.
 """
 
 from __future__ import annotations
@@ -90,10 +90,9 @@ def heap(
     """
     if not histogram.n:
         raise ValueError("a heap needs a dog")
-    others = histogram
-    if own_step is not None and own_is_counted:
-        others = histogram.remove(own_step)
-    placed = _placed(others, own_step, better, histogram.n)
+    if own_step is not None and own_is_counted and not histogram.at(own_step):
+        raise ValueError("the own dog is not among the counted dogs")
+    placed = _placed(histogram, own_step, better, own_is_counted=own_is_counted)
     columns, width = _columns(histogram, own_step, span)
     circles = _stacked(placed, columns[0].low_step, width)
     roles = [circle.role for circle in circles]
@@ -111,25 +110,31 @@ def heap(
 
 
 def _placed(
-    others: Histogram, own_step: int | None, better: Better, n: int
+    histogram: Histogram, own_step: int | None, better: Better, *, own_is_counted: bool
 ) -> list[tuple[int, Role]]:
     """Return (step, role) of every circle, the own one last."""
-    sides = _sides(others, own_step, better)
-    sizes = [sum(dogs for _, dogs in rows) for _, rows in sides]
+    parts = _parts(histogram, own_step, better)
+    sizes = [sum(dogs for _, dogs in rows) for _, rows in parts]
+    is_besides = own_step is not None and not own_is_counted
     circles = sizes
-    if n > MOST_SINGLE_DOGS:
-        circles = _dealt(sizes, CIRCLES if own_step is None else CIRCLES - 1, sides)
+    if sum(sizes) > MOST_SINGLE_DOGS:
+        circles = _dealt(sizes, CIRCLES - 1 if is_besides else CIRCLES)
     placed: list[tuple[int, Role]] = [
         (step, role)
-        for (role, rows), size, number in zip(sides, sizes, circles, strict=True)
+        for (role, rows), size, number in zip(parts, sizes, circles, strict=True)
         for step in _spaced(rows, size, number)
     ]
-    return placed if own_step is None else [*placed, (own_step, "own")]
+    if own_step is None:
+        return placed
+    if own_is_counted:
+        # One of the equals' circles is its own.
+        placed.remove((own_step, "same"))
+    return [*placed, (own_step, "own")]
 
 
-def _sides(others: Histogram, own_step: int | None, better: Better) -> list[tuple[Role, Rows]]:
-    """Return the dogs other than the own one, parted by how they compare with it."""
-    rows = others.rows()
+def _parts(histogram: Histogram, own_step: int | None, better: Better) -> list[tuple[Role, Rows]]:
+    """Return the dogs parted by how they compare with the own one, which is among its equals."""
+    rows = histogram.rows()
     if own_step is None:
         return [("dog", rows)]
     lower = [row for row in rows if row[0] < own_step]
@@ -140,21 +145,20 @@ def _sides(others: Histogram, own_step: int | None, better: Better) -> list[tupl
     return [("worse", lower), ("same", equal), ("better", higher)]
 
 
-def _dealt(sizes: list[int], circles: int, sides: list[tuple[Role, Rows]]) -> list[int]:
-    """Return how many of the circles each side gets: largest remainders, none of a side left out.
+def _dealt(sizes: list[int], circles: int) -> list[int]:
+    """Return how many circles each part gets: by largest remainders, but one for every part.
 
-    Being drawn as nobody better would be untrue where one dog is. Equals may go undrawn: the own
-    circle stands for them.
+    To be drawn as the best of all would be untrue where one dog is better.
     """
     total = sum(sizes)
     dealt = [size * circles // total for size in sizes]
     by_remainder = sorted(range(len(sizes)), key=lambda at: -(sizes[at] * circles % total))
     for at in by_remainder[: circles - sum(dealt)]:
         dealt[at] += 1
-    for at, (role, _) in enumerate(sides):
-        if sizes[at] and not dealt[at] and role != "same":
-            dealt[at] += 1
+    for at, size in enumerate(sizes):
+        if size and not dealt[at]:
             dealt[dealt.index(max(dealt))] -= 1
+            dealt[at] = 1
     return dealt
 
 

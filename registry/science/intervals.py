@@ -1,4 +1,4 @@
-"""Intervals for counts: how far chance alone could have moved a share, a difference or a median.
+"""Intervals for counts: how far chance alone could have moved a share, or a difference of two.
 
 Numbers in, a pair of numbers out. 95 % unless another confidence is given.
 """
@@ -7,8 +7,6 @@ from __future__ import annotations
 
 import math
 from statistics import NormalDist
-
-from scipy.special import bdtr
 
 
 def wilson(count: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -44,24 +42,6 @@ def newcombe_difference(
         difference - math.hypot(share_1 - low_1, high_2 - share_2),
         difference + math.hypot(high_1 - share_1, share_2 - low_2),
     )
-
-
-def median_ranks(n: int, confidence: float = 0.95) -> tuple[int, int] | None:
-    """Return the ranks (1 = lowest) between which the median lies with at least the confidence.
-
-    Exact, from the binomial distribution with share ½; None when n is too small for any such pair
-    (below six at 95 %). Source: Conover (1999), Practical Nonparametric Statistics, ch. 3.
-    """
-    outside = (1 - confidence) / 2
-    # The largest rank with at most that much probability below it, by bisection.
-    rank, too_high = 0, n // 2 + 1
-    while too_high - rank > 1:
-        tried = (rank + too_high) // 2
-        if float(bdtr(tried - 1, n, 0.5)) <= outside:
-            rank = tried
-        else:
-            too_high = tried
-    return (rank, n + 1 - rank) if rank else None
 
 
 def _check(count: float, n: int) -> None:

@@ -1,18 +1,18 @@
 """Hip measurements: the laxity index and the Norberg angle, from what was measured on the film.
 
 Lengths or points in, an index or an angle out. Points may be in any unit (pixels, millimetres), the
-unit cancels. Rounding to a trait's steps is in ``scale``; whether a value is plausible for a dog is
-in ``checks``.
+unit cancels. Finding the centres is in ``circles``, rounding to a step of the trait in ``scale``;
+whether a value is plausible for a dog is in ``checks``.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from decimal import Context, Decimal
 
-from registry.science.circles import Point, fit_circle
 from registry.science.scale import nearest_step
+
+Point = tuple[float, float]
 
 _EXACT = Context(prec=28)
 # Two circles of one size whose centres are a whole diameter apart no longer overlap: the head would
@@ -65,12 +65,6 @@ def index_from_centres(acetabulum: Point, head: Point, head_radius: float) -> fl
     return math.dist(acetabulum, head) / head_radius
 
 
-def index_from_outlines(acetabulum: Sequence[Point], head: Sequence[Point]) -> float:
-    """Return the laxity index from points marked along both outlines (three or more each)."""
-    socket, ball = fit_circle(acetabulum), fit_circle(head)
-    return index_from_centres(socket.centre, ball.centre, ball.radius)
-
-
 def norberg_angle_deg(own_head: Point, other_head: Point, rim: Point) -> float:
     """Return the Norberg angle of one hip in degrees, unsigned, 0 to 180.
 
@@ -90,10 +84,3 @@ def norberg_angle_deg(own_head: Point, other_head: Point, rim: Point) -> float:
     dot = to_other[0] * to_rim[0] + to_other[1] * to_rim[1]
     # atan2 keeps its precision near 0 and 180 degrees, where acos loses half the digits.
     return math.degrees(math.atan2(abs(cross), dot))
-
-
-def norberg_from_outlines(
-    own_head: Sequence[Point], other_head: Sequence[Point], rim: Point
-) -> float:
-    """Return the Norberg angle from points marked along both heads' outlines and the own rim."""
-    return norberg_angle_deg(fit_circle(own_head).centre, fit_circle(other_head).centre, rim)

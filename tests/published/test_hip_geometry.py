@@ -9,11 +9,11 @@ from pathlib import Path
 import pytest
 
 from registry.science.checks import ExamFacts, ReadingFacts, TraitRule, findings
+from registry.science.circles import norberg_from_outlines
 from registry.science.laxity import (
     index_from,
     index_from_centres,
     norberg_angle_deg,
-    norberg_from_outlines,
 )
 from registry.science.scale import worse_of
 from registry.science.working_days import USUAL_WORKING_DAYS

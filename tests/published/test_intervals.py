@@ -4,7 +4,8 @@ import pytest
 from scipy.stats import binom
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
-from registry.science.intervals import median_ranks, newcombe_difference, wilson
+from registry.science.intervals import newcombe_difference, wilson
+from registry.science.median import median_ranks
 from tests.published.cases import topic
 
 CASES = topic("distribution")

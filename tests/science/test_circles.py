@@ -66,6 +66,11 @@ def test_points_without_a_circle_are_refused(points: list[tuple[float, float]]) 
         fit_circle(points)
 
 
+def test_a_zigzag_that_a_line_fits_better_than_any_circle_is_refused() -> None:
+    with pytest.raises(CircleProblem):
+        fit_circle([(-3, -0.1), (-1, 0.1), (1, -0.1), (3, 0.1)])
+
+
 def test_an_arc_so_flat_that_its_centre_is_anywhere_is_refused() -> None:
     with pytest.raises(CircleProblem):
         fit_circle([(0, 0), (1, 1e-6), (2, 0), (3, -1e-6)])

@@ -146,7 +146,7 @@ def test_no_dogs_is_one_value_however_it_came_about() -> None:
 def test_a_dog_that_is_not_counted_cannot_be_removed() -> None:
     histogram = Histogram.of_counts({12: 3})
 
-    for step, dogs in ((11, 1), (13, 1), (12, 4), (12, -1)):
+    for step, dogs in ((11, 1), (13, 1), (12, 4), (12, 0), (12, -1)):
         with pytest.raises(ValueError, match="are counted at step"):
             histogram.remove(step, dogs)
 

@@ -188,7 +188,7 @@ def test_a_dog_that_is_not_counted_is_drawn_besides_the_others() -> None:
 
 
 def test_a_counted_dog_must_be_in_the_counts() -> None:
-    with pytest.raises(ValueError, match="counted at step"):
+    with pytest.raises(ValueError, match="not among the counted"):
         heap(Histogram.of_counts({30: 10}), 90, "lower")
 
 

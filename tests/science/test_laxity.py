@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from registry.science.circles import index_from_outlines
 from registry.science.laxity import (
     MeasurementProblem,
     index_from,
     index_from_centres,
-    index_from_outlines,
     index_step,
     norberg_angle_deg,
 )

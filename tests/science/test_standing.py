@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from registry.science.distribution import Histogram
-from registry.science.intervals import median_ranks, newcombe_difference, wilson
+from registry.science.intervals import newcombe_difference, wilson
+from registry.science.median import median_ranks
 from registry.science.standing import Standing, in_hundred, standing
 
 BREEDS = st.dictionaries(st.integers(20, 60), st.integers(1, 60), min_size=1, max_size=25).map(
