@@ -13,6 +13,7 @@ from registry.charts.frame import EDGE, PLOT, WIDTH, text_width
 
 _LABEL_SIZE = 12
 _CLEARANCE = 6
+_BETWEEN = 18
 
 
 @dataclass(frozen=True)
@@ -51,10 +52,10 @@ class Scale:
         return self.first <= step <= self.last
 
 
-def tick_steps(scale: Scale, *, least_gap: float = 46) -> list[int]:
+def tick_steps(scale: Scale, *, least_gap: float) -> list[int]:
     """Return the steps to label: multiples of the least 1, 2 or 5 × 10ⁿ that leaves them room."""
     sizes = (nice * 10**power for power in count() for nice in (1, 2, 5))
-    every = next(size for size in sizes if size * scale.unit >= least_gap or size > scale.last)
+    every = next(size for size in sizes if size * scale.unit >= least_gap)
     start = -(-scale.first // every) * every
     return list(range(start, scale.last + 1, every))
 
@@ -72,7 +73,8 @@ def axis(
     near to a regular value, that one keeps its tick and goes without its label.
     """
     noted = [point for point in guidance if scale.holds(point.step)]
-    ticks = tick_steps(scale)
+    widest = max(text_width(value(end), _LABEL_SIZE) for end in (scale.first, scale.last))
+    ticks = tick_steps(scale, least_gap=widest + _BETWEEN)
     # Guidance first, so that a regular value next to it gives way.
     wanted = [(scale.x(p.step), escape(p.text), escape(p.mark)) for p in noted]
     wanted += [(scale.x(step), escape(value(step)), "") for step in ticks]

@@ -13,6 +13,13 @@ from typing import Any
 OWN = "#12436d"
 OTHER = "#646c70"
 ACCENT = "#0d4d56"
+STYLE_HASHES = (
+    "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='",
+    "'sha256-ji27qzEtxXZW+7dun6UwjHXJ18e6WAin1VvNtkzIE/o='",
+)
+"""What an explorer's page adds to ``style-src`` for Plotly: the element it fills rule by
+rule (the hash of nothing), and the map styles that its file brings along (plotly.js 4.1)."""
+
 _CLEAR = "rgba(0,0,0,0)"
 _PENS = (
     {"color": OWN, "dash": "solid", "symbol": "circle"},
@@ -150,7 +157,7 @@ def by_stratum(
     return {"data": data, "layout": layout}
 
 
-def by_group(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords) -> Figure:
+def by_group(spreads: Sequence[Spread], *, axis: str, words: SpreadWords) -> Figure:
     """Draw each group's (each clinic's) median, whiskers to its quartiles, a row a group.
 
     Groups keep the order given: whoever orders them by name makes no ranking.
@@ -179,8 +186,8 @@ def by_group(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords) 
             "hovertemplate": "%{text}: %{x}<br>" + words.dogs + ": %{customdata}<extra></extra>",
         }
     ]
-    layout = _layout(axes)
-    layout["yaxis"] |= {"type": "category", "autorange": "reversed", "automargin": True}
+    layout = _layout(AxisWords(axis, ""))
+    layout["yaxis"] |= {"type": "category", "autorange": "reversed"}
     layout["height"] = 120 + 34 * len(shown)
     layout["showlegend"] = False
     return {"data": data, "layout": layout}
@@ -247,7 +254,8 @@ def _notes(guidance: Sequence[Guidance], *, across: str) -> tuple[list[Figure], 
             f"{along}ref": "paper" if along == "x" else "y domain",
             "text": point.mark,
             "showarrow": False,
-            f"{along}anchor": "left" if along == "x" else "bottom",
+            "xanchor": "left",
+            "yanchor": "middle" if along == "x" else "top",
         }
         for point in guidance
     ]

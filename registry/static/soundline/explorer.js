@@ -21,7 +21,9 @@
       loading = new Promise(function (resolve, reject) {
         var script = document.createElement("script");
         script.src = plotlyAddress;
-        script.onload = function () { resolve(window.Plotly); };
+        script.onload = function () {
+          if (window.Plotly) { resolve(window.Plotly); } else { script.onerror(); }
+        };
         script.onerror = function () { loading = null; reject(new Error("Plotly did not load")); };
         document.head.appendChild(script);
       });
