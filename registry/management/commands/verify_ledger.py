@@ -28,7 +28,7 @@ class Command(BaseCommand):
             self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
         if not verdict.is_whole:
             raise CommandError(
-                f"The ledger is damaged: {len(verdict.damages)} damages listed above."
+                f"The ledger is damaged: {verdict.found} damages, the first of them listed above."
                 " Keep the database as it is and compare it with a backup."
             )
         self.stdout.write(
