@@ -33,7 +33,7 @@ def entries() -> None:
     triggers.uninstall(connection)
 
 
-def execute(sql: str, *parameters: object) -> None:
+def execute(sql: str, *parameters: str | int) -> None:
     with connection.cursor() as cursor:
         cursor.execute(sql, parameters)
 
