@@ -1,6 +1,7 @@
 """All of a breed's counts of today in one narrow query, for the pages that open most often.
 
-The same numbers as ``distributions.histogram_now``, which answers where a row's window has slid away.
+The same numbers as ``distributions.histogram_now``, which answers where a row's window has slid
+away.
 """
 
 from __future__ import annotations

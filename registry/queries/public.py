@@ -16,7 +16,8 @@ from typing import Any
 
 from django.db import connection
 
-from registry.models import Better, Kind, Side, State
+from registry.models import Kind, Side, State
+from registry.science.scale import Better
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ class PublicTrait:
 
     def worst(self, steps: Sequence[int]) -> int:
         """The step that speaks for the dog: the worse side's."""
-        return max(steps) if self.better == Better.LOWER else min(steps)
+        return max(steps) if self.better == "lower" else min(steps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,8 @@ class CertificateRecord:
     """One certificate. ``newer`` is the number of the dog's latest other accepted evaluation.
 
     ``readings`` is empty unless the owner has agreed and the result was not taken back. ``reason``
-    is why the club took the result back or replaced it, empty otherwise.
+    is why the club took the result back or replaced it, empty otherwise; ``ceased_at`` is when the
+    last of its values stopped counting, for one that is replaced.
     """
 
     number: str
@@ -111,6 +113,7 @@ class CertificateRecord:
     examined_on: date
     conditions: Mapping[str, Any]
     reason: str
+    ceased_at: datetime | None
     clinic: str
     clinic_town: str
     dog: PublicDog
@@ -138,7 +141,7 @@ class Relative:
     values: tuple[ReleasedValue, ...]
 
 
-_DOG = (
+DOG_COLUMNS = (
     "d.id, d.public_id, d.name, d.call_name, d.sex, d.born_on, d.died_on, d.colour, d.chip,"
     " d.studbook_number, d.sire_id, d.dam_id, b.id, b.name, b.slug, b.window_months"
 )
@@ -149,7 +152,8 @@ _CERTIFICATE = (
     "  JOIN registry_certificate c2 ON c2.evaluation_id = e2.id"
     "  WHERE e2.dog_id = e.dog_id AND e2.state = 'accepted' AND e2.id <> e.id"
     "  ORDER BY e2.examined_on DESC, e2.id DESC LIMIT 1),"
-    f" {_DOG}"
+    " (SELECT MAX(v.counted_until) FROM registry_countedvalue v WHERE v.evaluation_id = e.id),"
+    f" {DOG_COLUMNS}"
     " FROM registry_certificate c"
     " JOIN registry_evaluation e ON e.id = c.evaluation_id"
     " JOIN registry_clinic k ON k.id = e.clinic_id"
@@ -157,12 +161,12 @@ _CERTIFICATE = (
     " JOIN registry_breed b ON b.id = d.breed_id"
     " WHERE c.number = %s"
 )
-_TRAIT = (
+TRAIT_COLUMNS = (
     "t.id, t.slug, t.name, t.kind, t.unit, t.resolution, t.better, t.better_word, t.worse_word,"
     " t.joint, t.is_per_side, t.is_counted, t.grades, t.guidance"
 )
 _READINGS = (
-    f"SELECT {_TRAIT}, r.side, r.step, v.id"  # noqa: S608
+    f"SELECT {TRAIT_COLUMNS}, r.side, r.step, v.id"  # noqa: S608
     " FROM registry_trait t"
     " LEFT JOIN registry_reading r ON r.trait_id = t.id AND r.evaluation_id = %s"
     " LEFT JOIN registry_countedvalue v ON v.trait_id = t.id AND v.evaluation_id = %s"
@@ -179,8 +183,11 @@ _FAMILY = (
 )
 
 
-def certificate_record(number: str) -> CertificateRecord | None:
-    """The certificate with this number, or None: two queries."""
+def certificate_record(number: str, *, for_owner: bool = False) -> CertificateRecord | None:
+    """The certificate with this number, or None: two queries.
+
+    ``for_owner`` gives the readings also when they are not released: only to the private link.
+    """
     with connection.cursor() as cursor:
         cursor.execute(_CERTIFICATE, [number])
         row = cursor.fetchone()
@@ -188,7 +195,7 @@ def certificate_record(number: str) -> CertificateRecord | None:
             return None
         state, is_released = State(row[5]), bool(row[6])
         readings: tuple[ReadTrait, ...] = ()
-        if is_released and state != State.REVOKED:
+        if (is_released or for_owner) and state != State.REVOKED:
             readings = _readings(cursor, row[3])
     return CertificateRecord(
         number=row[0],
@@ -204,7 +211,8 @@ def certificate_record(number: str) -> CertificateRecord | None:
         clinic=row[10],
         clinic_town=row[11],
         newer=row[12] or "",
-        dog=dog_from(row[13:]),
+        ceased_at=as_instant(row[13]) if row[13] and state == State.REPLACED else None,
+        dog=dog_from(row[14:]),
         readings=readings,
     )
 
@@ -257,7 +265,7 @@ def family_of(dog: PublicDog, traits: Sequence[PublicTrait]) -> tuple[Relative, 
 
 
 def dog_from(row: Sequence[Any]) -> PublicDog:
-    """A dog from the columns of ``_DOG``."""
+    """A dog from the columns of ``DOG_COLUMNS``."""
     return PublicDog(
         pk=row[0],
         public_id=row[1],
@@ -279,7 +287,7 @@ def dog_from(row: Sequence[Any]) -> PublicDog:
 
 
 def trait_from(row: Sequence[Any]) -> PublicTrait:
-    """A trait from the columns of ``_TRAIT``."""
+    """A trait from the columns of ``TRAIT_COLUMNS``."""
     is_graded = row[3] == Kind.GRADED
     return PublicTrait(
         pk=row[0],
@@ -287,7 +295,7 @@ def trait_from(row: Sequence[Any]) -> PublicTrait:
         name=row[2],
         unit=row[4],
         resolution=Decimal(str(row[5])).normalize(),
-        better=Better.LOWER if is_graded else Better(row[6]),
+        better="lower" if is_graded or row[6] == "lower" else "higher",
         better_word=row[7],
         worse_word=row[8],
         joint=row[9],

@@ -33,7 +33,7 @@ def site() -> Site:
     )
 
 
-def site_context(request: HttpRequest) -> dict[str, Site]:  # noqa: ARG001 (Django's signature)
+def site_context(request: HttpRequest) -> dict[str, Site]:
     """Context processor: ``site``."""
     return {"site": site()}
 

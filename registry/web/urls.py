@@ -1,5 +1,7 @@
 """The paths of the HTML face: each room keeps its own list and its namespace."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, include, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include("registry.web.buyer.urls")),
+]

@@ -1,0 +1,247 @@
+"""The content of a certificate's page, put together from the public reads: finished strings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from registry.models import State
+from registry.queries.breed_counts import breed_counts
+from registry.queries.history import PublicEntry, changes_of_evaluation
+from registry.queries.public import CertificateRecord, Relative, family_of
+from registry.science.numbers import format_number
+from registry.telling.facts import Fact, dog_facts, exam_facts
+from registry.telling.meanings import Meaning, Moment, meaning
+from registry.web.shapes import SHAPES
+from registry.wording import dates
+from registry.wording.verdicts import (
+    Verdict,
+    genuine,
+    not_released,
+    other_dog,
+    replaced,
+    revoked,
+)
+
+_LOOKS = {
+    "genuine": ("ring-tick", ""),
+    "replaced": ("sheets", "plain"),
+    "revoked": ("octagon-cross", "alarm"),
+    "not-released": ("envelope", "plain"),
+    "not-found": ("diamond-query", "plain"),
+    "other-dog": ("two-rings", "alarm"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a verdict is drawn: the path of its shape and its class in site.css."""
+
+    path: str
+    tone: str
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A change, as ``parts/timeline.html`` takes it."""
+
+    title: str
+    at: datetime | date
+    who: str = ""
+    reason: str = ""
+    changes: tuple[object, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """One relative in a list: who, and the released values or the words for none."""
+
+    role: str
+    name: str
+    href: str
+    born: str
+    result: str
+    is_tested: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CertificatePage:
+    """Everything the page says. ``compared`` answers a reader who typed digits of a chip."""
+
+    number: str
+    path: str
+    title: str
+    verdict: Verdict
+    look: Look
+    dog_name: str
+    dog_href: str
+    examined: str
+    newer_href: str
+    newer: str
+    compared: str
+    facts: tuple[Fact, ...]
+    chip_end: str
+    breed: str
+    breed_href: str
+    meanings: tuple[Meaning, ...]
+    parents: tuple[Kin, ...]
+    litter: tuple[Kin, ...]
+    litter_count: str
+    details: tuple[Fact, ...]
+    events: tuple[Event, ...]
+    today: str
+
+
+def look_of(verdict: Verdict) -> Look:
+    """The shape and tone of a verdict."""
+    shape, tone = _LOOKS[verdict.kind]
+    return Look(SHAPES[shape], tone)
+
+
+def certificate_page(
+    record: CertificateRecord, *, now: datetime, asked_dog: str = "", asked_chip: str = ""
+) -> CertificatePage:
+    """Put the page together: four queries besides the record's two.
+
+    ``asked_dog`` is the name of another dog the reader came from, ``asked_chip`` the digits of a
+    chip they read; both empty when nothing is compared.
+    """
+    entries = changes_of_evaluation(record.evaluation_id)
+    verdict = verdict_on(record, entries)
+    compared = ""
+    if asked_chip and record.dog.chip.endswith(asked_chip):
+        compared = _("The chip ends in %(digits)s, as on this certificate.") % {
+            "digits": asked_chip
+        }
+    elif asked_chip or asked_dog:
+        asked = asked_dog or _("the chip that ends in %(digits)s") % {"digits": asked_chip[-6:]}
+        verdict = other_dog(asked, record.dog.name)
+    dog = record.dog
+    meanings = _meanings(record, now)
+    family = family_of(dog, [read.trait for read in record.readings if read.trait.is_counted])
+    litter = [kin(each) for each in family if each.relation == "litter"]
+    number = format_number(record.number)
+    return CertificatePage(
+        number=number,
+        path=f"/C/{record.number}",
+        title=_("%(verdict)s: certificate %(number)s")
+        % {"verdict": verdict.word, "number": number},
+        verdict=verdict,
+        look=look_of(verdict),
+        dog_name=dog.name,
+        dog_href=f"/dogs/{dog.public_id}/",
+        examined=_("Examined on %(day)s") % {"day": dates.day(record.examined_on)},
+        newer_href=f"/C/{record.newer}" if verdict.kind == "replaced" and record.newer else "",
+        newer=_("Newer certificate %(number)s") % {"number": format_number(record.newer)},
+        compared=compared,
+        facts=dog_facts(dog),
+        chip_end=dog.chip[-6:],
+        breed=dog.breed,
+        breed_href=f"/breeds/{dog.breed_slug}/",
+        meanings=meanings,
+        parents=parents(family),
+        litter=tuple(litter),
+        litter_count=litter_count(litter),
+        details=exam_facts(record),
+        events=events_of(record, entries),
+        today=dates.day(timezone.localtime(now)),
+    )
+
+
+def verdict_on(record: CertificateRecord, entries: list[PublicEntry]) -> Verdict:
+    """The verdict on a number that the club did issue."""
+    if record.state == State.REVOKED:
+        on = next((entry.at for entry in entries if entry.action == "evaluation.revoked"), None)
+        return revoked(on, record.reason)
+    if not record.is_released:
+        return not_released()
+    if record.state == State.REPLACED:
+        return replaced(record.ceased_at, record.reason)
+    return genuine()
+
+
+def kin(relative: Relative) -> Kin:
+    """A relative as a line of a list; without released values the words say so."""
+    roles = {"sire": _("Sire"), "dam": _("Dam")}
+    sexes = {"F": _("female"), "M": _("male")}
+    return Kin(
+        role=roles.get(relative.relation, sexes[relative.sex]),
+        name=relative.name,
+        href=f"/dogs/{relative.public_id}/",
+        born=str(relative.born_on.year),
+        result=", ".join(
+            f"{value.trait.name} {value.trait.value_text(value.step)}" for value in relative.values
+        )
+        or _("not tested or not released"),
+        is_tested=bool(relative.values),
+    )
+
+
+def parents(family: tuple[Relative, ...]) -> tuple[Kin, ...]:
+    """Sire and dam; one the register does not know is said so."""
+    known = {each.relation: kin(each) for each in family if each.relation != "litter"}
+    unknown = {"sire": _("Sire"), "dam": _("Dam")}
+    return tuple(
+        known.get(relation)
+        or Kin(role, _("Not in this register"), "", "", _("not tested or not released"), False)
+        for relation, role in unknown.items()
+    )
+
+
+def litter_count(litter: list[Kin]) -> str:
+    """How many of the litter mates have a released result."""
+    if not litter:
+        return _("No litter mates are in this register.")
+    tested = sum(each.is_tested for each in litter)
+    return ngettext(
+        "%(tested)d of %(all)d litter mate has a result to show.",
+        "%(tested)d of %(all)d litter mates have a result to show.",
+        len(litter),
+    ) % {"tested": tested, "all": len(litter)}
+
+
+def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Event, ...]:
+    """The certificate's history, newest first."""
+    reasons = {"evaluation.revoked", "evaluation.replaced"}
+    titles = {
+        "evaluation.revoked": _("Taken back by the club"),
+        "evaluation.replaced": _("Replaced by a corrected result"),
+    }
+    events = [
+        Event(
+            titles[entry.action], entry.at, reason=record.reason if entry.action in reasons else ""
+        )
+        for entry in entries
+        if entry.action in titles
+    ]
+    if record.ceased_at and not events:
+        events.append(Event(_("A newer exam took its place"), record.ceased_at))
+    if record.is_released and any(entry.published for entry in entries):
+        released = next(entry for entry in entries if entry.published)
+        events.append(Event(_("Shown to everyone, as the owner agreed"), released.at))
+    events.append(Event(_("Certificate issued by the club"), record.issued_at))
+    events.append(Event(_("Dog examined"), record.examined_on))
+    return tuple(events)
+
+
+def _meanings(record: CertificateRecord, now: datetime) -> tuple[Meaning, ...]:
+    counted = [read for read in record.readings if read.trait.is_counted]
+    if not counted:
+        return ()
+    dog = record.dog
+    counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=now)
+    moment = Moment(now, record.issued_at)
+    return tuple(
+        meaning(
+            read,
+            counts=counts,
+            as_issued=record.as_issued.get(read.trait.slug),
+            dog=dog.short_name,
+            moment=moment,
+        )
+        for read in counted
+    )

@@ -1,0 +1,164 @@
+"""The content of a dog's page: its results newest first, its family, and what changed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from registry.models import State
+from registry.queries.history import PublicEntry, changes_of_dog
+from registry.queries.public import PublicDog, family_of
+from registry.queries.public_dogs import (
+    MOST_OFFSPRING,
+    PublicResult,
+    offspring_of,
+    public_traits,
+    results_of,
+)
+from registry.science.numbers import format_number
+from registry.telling.facts import Fact, dog_facts
+from registry.telling.meanings import values_text
+from registry.web.buyer.certificate_page import Event, Kin, kin, litter_count, parents
+from registry.wording import dates
+
+
+@dataclass(frozen=True, slots=True)
+class ResultLine:
+    """One examination in the list: its state, its certificate and the values that may be shown."""
+
+    state: str
+    word: str
+    examined: str
+    number: str
+    href: str
+    values: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One public field of the dog, before and after."""
+
+    field: str
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
+class DogPage:
+    """Everything the dog's page says."""
+
+    public_id: str
+    name: str
+    facts: tuple[Fact, ...]
+    results: tuple[ResultLine, ...]
+    shows_values: bool
+    parents: tuple[Kin, ...]
+    litter: tuple[Kin, ...]
+    litter_count: str
+    offspring: tuple[Kin, ...]
+    offspring_count: str
+    events: tuple[Event, ...]
+
+
+def dog_page(dog: PublicDog) -> DogPage:
+    """Put the page together: five queries besides the dog's own."""
+    traits = public_traits()
+    counted = [trait for trait in traits if trait.is_counted]
+    results = tuple(result_line(result) for result in results_of(dog, traits))
+    family = family_of(dog, counted)
+    litter = [kin(each) for each in family if each.relation == "litter"]
+    offspring = [kin(each) for each in offspring_of(dog, counted)]
+    return DogPage(
+        public_id=dog.public_id,
+        name=dog.name,
+        facts=dog_facts(dog),
+        results=results,
+        shows_values=any(result.values for result in results),
+        parents=parents(family),
+        litter=tuple(litter),
+        litter_count=litter_count(litter),
+        offspring=tuple(offspring),
+        offspring_count=_offspring_count(offspring),
+        events=tuple(filter(None, (_event(entry) for entry in changes_of_dog(dog.public_id)))),
+    )
+
+
+def result_line(result: PublicResult) -> ResultLine:
+    """One examination in words. What is not released has a state of its own."""
+    if result.state == State.REVOKED:
+        state, word = "revoked", _("Taken back by the club")
+    elif not result.is_released:
+        state, word = "not-released", _("Examined, result not released")
+    elif result.state == State.REPLACED:
+        state, word = "replaced", _("Replaced by a newer result")
+    else:
+        state, word = "current", _("Current")
+    return ResultLine(
+        state=state,
+        word=word,
+        examined=_("Examined on %(day)s") % {"day": dates.day(result.examined_on)},
+        number=format_number(result.number),
+        href=f"/C/{result.number}",
+        values=tuple(
+            Fact(
+                read.trait.name,
+                values_text(read)
+                if read.counts or not read.trait.is_counted
+                else _("%(values)s (a newer exam counts now)") % {"values": values_text(read)},
+            )
+            for read in result.readings
+        ),
+    )
+
+
+def _offspring_count(offspring: list[Kin]) -> str:
+    if not offspring:
+        return ""
+    tested = sum(each.is_tested for each in offspring)
+    if len(offspring) >= MOST_OFFSPRING:
+        return _("The latest %(all)d are shown. %(tested)d of them have a result to show.") % {
+            "tested": tested,
+            "all": len(offspring),
+        }
+    return ngettext(
+        "%(tested)d of %(all)d has a result to show.",
+        "%(tested)d of %(all)d have a result to show.",
+        len(offspring),
+    ) % {"tested": tested, "all": len(offspring)}
+
+
+def _event(entry: PublicEntry) -> Event | None:
+    """A change in words; None for one that says nothing to the public."""
+    titles = {
+        "evaluation.accepted": _("Certificate issued"),
+        "evaluation.revoked": _("Certificate taken back"),
+        "evaluation.replaced": _("Certificate replaced by a corrected one"),
+        "dog.registered": _("Dog registered"),
+        "dog.confirmed": _("Dog confirmed by a registrar"),
+        "dog.corrected": _("Facts put right"),
+        "dog.merged": _("Double entry of this dog merged"),
+    }
+    names = {
+        "name": _("Name"),
+        "call_name": _("Called"),
+        "sex": _("Sex"),
+        "born_on": _("Born"),
+        "died_on": _("Died"),
+        "colour": _("Colour"),
+        "studbook_number": _("Studbook number"),
+        "chip": _("Chip"),
+        "sire": _("Sire"),
+        "dam": _("Dam"),
+        "breed": _("Breed"),
+    }
+    changes: tuple[object, ...] = ()
+    if entry.action == "dog.corrected":
+        changes = (
+            *(Change(names[name], *ends) for name, ends in entry.changes.items()),
+            *(Change(names[name], _("the old entry"), _("a new one")) for name in entry.hidden),
+        )
+        if not changes:
+            return None
+    return Event(titles[entry.action], entry.at, changes=changes)

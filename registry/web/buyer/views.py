@@ -1,0 +1,167 @@
+"""Look-up, certificates and dogs: parse, read, render. Each page's content is made elsewhere."""
+
+from __future__ import annotations
+
+import re
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from registry.paper.qr import qr_code, qr_svg
+from registry.queries.public import certificate_record
+from registry.queries.public_dogs import dog_with_chip, public_dog
+from registry.science.microchip import ChipProblem, parse_chip
+from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
+from registry.telling.papers import certificate_pdf as pdf_of
+from registry.web.buyer.certificate_page import certificate_page, look_of
+from registry.web.buyer.dog_page import dog_page
+from registry.web.buyer.open_page import open_page
+from registry.web.context import site
+from registry.wording.verdicts import not_found, slip, unknown_number
+
+_MOST_FOUND = 20
+_LONGEST_QUERY = 120
+
+
+@open_page
+def look_up(request: HttpRequest) -> HttpResponseBase:
+    """The first page: one box for a name, a chip or a certificate number."""
+    return render(request, "buyer/look_up.html", {"current": "look-up"})
+
+
+@open_page
+def find(request: HttpRequest) -> HttpResponseBase:
+    """Lead from what was typed to the certificate or the dog, or list the dogs with such a name."""
+    typed = " ".join(request.GET.get("q", "").split())[:_LONGEST_QUERY]
+    if not typed:
+        return redirect("buyer:look-up")
+    try:
+        number = parse_number(typed)
+    except NumberProblem as problem:
+        hint = slip(problem.code, len(_symbols(typed))) if _is_like_a_number(typed) else ""
+    else:
+        dog_id = request.GET.get("dog", "")
+        there = reverse("buyer:certificate", args=[number])
+        return redirect(f"{there}?{urlencode({'dog': dog_id})}" if dog_id else there)
+    try:
+        chip = parse_chip(typed, allow_test=True)
+    except ChipProblem as problem:
+        if len(re.sub(r"\D", "", typed)) > LENGTH:
+            hint = str(problem)
+    else:
+        found = dog_with_chip(chip.text15)
+        if found:
+            return redirect("buyer:dog", found)
+    from registry.queries.search import find_dogs
+
+    dogs = find_dogs(typed, _MOST_FOUND)
+    context = {"typed": typed, "dogs": dogs, "hint": hint, "most": _MOST_FOUND, "current": "look-up"}
+    return render(request, "buyer/found.html", context)
+
+
+@open_page
+def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
+    """A certificate; ``?dog=`` or ``?chip=`` compare it with another dog or a chip as read."""
+    try:
+        number = parse_number(typed)
+    except NumberProblem as problem:
+        return _no_certificate(request, typed, slip(problem.code, len(_symbols(typed))))
+    if number != typed:
+        return redirect("buyer:certificate", number, permanent=True)
+    record = certificate_record(number)
+    if record is None:
+        return _no_certificate(request, format_number(number), unknown_number())
+    page = certificate_page(
+        record,
+        now=timezone.now(),
+        asked_dog=_other_dog(request.GET.get("dog", ""), record.dog.public_id),
+        asked_chip=re.sub(r"\D", "", request.GET.get("chip", ""))[-15:],
+    )
+    return render(request, "buyer/certificate.html", {"page": page})
+
+
+@open_page
+def certificate_elsewhere(_request: HttpRequest, typed: str) -> HttpResponseBase:
+    """Other spellings of a certificate's address: small c, a slash at the end."""
+    return redirect("buyer:certificate", typed, permanent=True)
+
+
+@open_page
+def certificate_pdf(_request: HttpRequest, typed: str) -> HttpResponseBase:
+    """The certificate's sheet; what the owner has not released has none for the public."""
+    record = certificate_record(_sound(typed))
+    if record is None or not record.is_released:
+        raise Http404
+    pdf = pdf_of(record)
+    return HttpResponse(
+        pdf.data,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{record.number}.pdf"'},
+    )
+
+
+@open_page
+def certificate_code(_request: HttpRequest, typed: str) -> HttpResponseBase:
+    """The QR code of a certificate's address; it depends on the number alone."""
+    number = _sound(typed)
+    svg = qr_svg(qr_code(f"{site().url}/C/{number}"), title=format_number(number))
+    return HttpResponse(
+        svg, content_type="image/svg+xml", headers={"Cache-Control": "public, max-age=31536000"}
+    )
+
+
+@open_page
+def dog(request: HttpRequest, public_id: str) -> HttpResponseBase:
+    """A dog with its results, its family, and what changed."""
+    found = public_dog(public_id)
+    if found is None:
+        raise Http404
+    return render(request, "buyer/dog.html", {"page": dog_page(found)})
+
+
+@open_page
+def help_page(request: HttpRequest) -> HttpResponseBase:
+    """How to read a result, what genuine means, whom to ask."""
+    return render(request, "buyer/help.html", {"current": "help"})
+
+
+@open_page
+def privacy(request: HttpRequest) -> HttpResponseBase:
+    """What this site keeps of its readers and of owners."""
+    return render(request, "buyer/privacy.html")
+
+
+def _no_certificate(request: HttpRequest, typed: str, what_to_check: str) -> HttpResponse:
+    verdict = not_found(what_to_check)
+    context = {"typed": typed[:_LONGEST_QUERY], "verdict": verdict, "look": look_of(verdict)}
+    return render(request, "buyer/no_certificate.html", context, status=404)
+
+
+def _sound(typed: str) -> str:
+    """The number as it is stored, or 404."""
+    try:
+        return parse_number(typed)
+    except NumberProblem as problem:
+        raise Http404 from problem
+
+
+def _other_dog(public_id: str, own_id: str) -> str:
+    """The name of the dog the reader came from, when it is not the certificate's own."""
+    if not public_id or public_id == own_id:
+        return ""
+    other = public_dog(public_id)
+    return other.name if other else ""
+
+
+def _symbols(typed: str) -> str:
+    return re.sub(r"[\W_]", "", typed)
+
+
+def _is_like_a_number(typed: str) -> bool:
+    """Whether a slip in a certificate number is likelier than a name: digits among ten letters."""
+    symbols = _symbols(typed)
+    has_digit = any(sign.isdigit() for sign in symbols)
+    return has_digit and LENGTH - 2 <= len(symbols) <= LENGTH + 2 and len(typed.split()) <= 3
