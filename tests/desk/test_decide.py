@@ -8,6 +8,7 @@ import pytest
 from django.core import mail
 
 from registry.desk import decide, people
+from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, Invalid, NotFound, Refused
 from registry.models import (
     Certificate,
@@ -109,7 +110,7 @@ class TestNeverTheirOwn:
         also_registrar = people.appoint(
             by=club.secretary.actor, user_id=club.nurse.user.pk, role=Role.REGISTRAR
         )
-        by = decide.Actor(
+        by = Actor(
             user_pk=club.nurse.user.pk,
             subject_id=club.nurse.user.subject_id,
             role=Role(also_registrar.role),
