@@ -18,7 +18,7 @@ from registry.wording import dates
 
 @dataclass(frozen=True, slots=True)
 class TraitWords:
-    """What the club calls a trait's ends and the joint: ``tighter``, ``looser``, ``hips``."""
+    """What the club calls a trait's ends and the joint: ``tighter``, ``looser``, ``hip``."""
 
     better: str
     worse: str
@@ -41,7 +41,8 @@ def standing_sentences(place: Standing, *, dog: str, words: TraitWords) -> list[
     sentences = [_compared(hundred, dog, words)]
     if hundred.same >= 2 * hundred.precision:
         sentences.append(_("About %(same)d are the same.") % {"same": hundred.same})
-    sentences.append(_("%(better)s is better.") % {"better": capitalised(words.better)})
+    if not words.better.startswith(_("better")):
+        sentences.append(_("%(better)s is better.") % {"better": capitalised(words.better)})
     if hundred.low < hundred.high:
         sentences.append(
             _("The number of %(better)s dogs could be %(low)d to %(high)d of 100.")
@@ -99,8 +100,8 @@ def _compared(hundred: InHundred, dog: str, words: TraitWords) -> str:
     }
     return (
         _(
-            "Of 100 tested dogs of this breed, %(ahead)s have %(better)s %(joint)s than %(dog)s "
-            "and %(behind)s have %(worse)s ones."
+            "Of 100 tested dogs of this breed, %(ahead)s have a %(better)s %(joint)s than %(dog)s "
+            "and %(behind)s have a %(worse)s one."
         )
         % names
     )

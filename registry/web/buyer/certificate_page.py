@@ -121,7 +121,7 @@ def certificate_page(
         asked = asked_dog or _("the chip that ends in %(digits)s") % {"digits": asked_chip[-6:]}
         verdict = other_dog(asked, record.dog.name)
     dog = record.dog
-    meanings = _meanings(record, now)
+    meanings = meanings_of(record, now)
     family = family_of(dog, [read.trait for read in record.readings if read.trait.is_counted])
     litter = [kin(each) for each in family if each.relation == "litter"]
     number = format_number(record.number)
@@ -228,7 +228,8 @@ def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Ev
     return tuple(events)
 
 
-def _meanings(record: CertificateRecord, now: datetime) -> tuple[Meaning, ...]:
+def meanings_of(record: CertificateRecord, now: datetime) -> tuple[Meaning, ...]:
+    """What each counted trait of the record means: one query."""
     counted = [read for read in record.readings if read.trait.is_counted]
     if not counted:
         return ()

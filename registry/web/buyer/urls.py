@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.buyer import views
+from registry.web.buyer import breeds, explorer, owner, views
 
 app_name = "buyer"
 urlpatterns = [
@@ -15,6 +15,14 @@ urlpatterns = [
     path("C/<str:typed>/", views.certificate_elsewhere, name="certificate-slash"),
     path("c/<str:typed>", views.certificate_elsewhere, name="certificate-small"),
     path("c/<str:typed>/", views.certificate_elsewhere, name="certificate-small-slash"),
+    path("owner/<str:token>/", owner.result, name="owner"),
+    path("owner/<str:token>/certificate.pdf", owner.certificate_pdf, name="owner-pdf"),
+    path("breeds/", breeds.breeds, name="breeds"),
+    path("breeds/<slug:slug>/", breeds.breed, name="breed"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/", breeds.trait, name="distribution"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/cells.csv", breeds.cells_csv, name="cells-csv"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/cells.json", breeds.cells_json, name="cells-json"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/explore/", explorer.explore, name="explore"),
     path("help/", views.help_page, name="help"),
     path("privacy/", views.privacy, name="privacy"),
 ]

@@ -58,7 +58,7 @@ def find(request: HttpRequest) -> HttpResponseBase:
     from registry.queries.search import find_dogs
 
     dogs = find_dogs(typed, _MOST_FOUND)
-    context = {"typed": typed, "dogs": dogs, "hint": hint, "most": _MOST_FOUND, "current": "look-up"}
+    context = {"typed": typed, "dogs": dogs, "hint": hint, "current": "look-up"}
     return render(request, "buyer/found.html", context)
 
 
