@@ -85,6 +85,17 @@ class TestEveryShape:
         assert all(dot.y >= own.y for dot in drawn if abs(dot.x - own.x) < dot.radius)
 
     @EVERY_SHAPE
+    def test_the_own_circle_alone_has_a_ring_so_that_colour_is_not_needed(
+        self, shape: Shape
+    ) -> None:
+        own = next(dot for dot in dots_of(shape.svg()) if dot.role == "own")
+
+        rings = drawing(shape.svg()).findall(f"{SVG}g[@class='heap-flag']/{SVG}circle")
+
+        assert [(float(r.get("cx", "")), float(r.get("cy", ""))) for r in rings] == [(own.x, own.y)]
+        assert float(rings[0].get("r", "")) > own.radius
+
+    @EVERY_SHAPE
     def test_it_is_small(self, shape: Shape) -> None:
         svg = shape.svg().encode()
 
