@@ -27,9 +27,6 @@ from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.open_page import open_page
 from registry.wording import dates
 
-# Plotly writes one empty style element; this is the hash of nothing.
-_EMPTY_STYLE = "'sha256-47DEQpj8HBSa+/TImW+5JCeuQeRkm5NMpJWZG3hSuFU='"
-
 
 @dataclass(frozen=True, slots=True)
 class Plot:
@@ -42,7 +39,7 @@ class Plot:
     rows: tuple[SummaryRow, ...]
 
 
-@csp_update({"style-src": [_EMPTY_STYLE]})
+@csp_update({"style-src": list(figures.STYLE_HASHES)})
 @open_page
 def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
     """Values over years and months, by sex; by clinic only for a registrar who is signed in."""
