@@ -105,10 +105,11 @@ class Meaning:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """When the page is read and when the certificate was issued."""
+    """When the page is read, when the certificate was issued, and when the dog was examined."""
 
     now: datetime
     issued_at: datetime
+    examined_on: date
 
 
 def meaning(
@@ -126,7 +127,8 @@ def meaning(
     """
     trait = read.trait
     histogram = counts.of(trait.pk)
-    if not read.counts:
+    is_old = moment.examined_on.replace(day=1) < counts.first_month
+    if not read.counts or is_old or not histogram.at(read.spoken):
         # The dog is not in the counts with this value; it is compared as one more dog.
         histogram = histogram.add(read.spoken)
     place = standing(histogram, read.spoken, trait.better)
@@ -139,7 +141,7 @@ def meaning(
         slug=trait.slug,
         title=trait.name,
         values=values_text(read),
-        stale="" if read.counts else _("A newer exam of this dog counts for this now."),
+        stale=_stale(read, is_old=is_old),
         lead=lead,
         sentences=tuple(more),
         pictures=_pictures(read, drawn, dog=dog, lead=lead, words=words, font=font),
@@ -156,6 +158,14 @@ def meaning(
         numbers=_number_rows(trait, drawn),
         notes=notes_of(trait),
     )
+
+
+def _stale(read: ReadTrait, *, is_old: bool) -> str:
+    if not read.counts:
+        return _("A newer exam of this dog counts for this now.")
+    if is_old:
+        return _("This exam is too old to be counted. It is compared with newer ones.")
+    return ""
 
 
 def values_text(read: ReadTrait) -> str:

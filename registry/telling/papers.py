@@ -97,7 +97,7 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
         pk: distribution(breed=breed, trait=trait, as_of=record.issued_at)
         for pk, trait in traits.items()
     }
-    moment = Moment(record.issued_at, record.issued_at)
+    moment = Moment(record.issued_at, record.issued_at, record.examined_on)
     return [
         meaning(
             ReadTrait(read.trait, read.steps, counts=_was_counted(record, read)),

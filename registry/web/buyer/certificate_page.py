@@ -235,7 +235,7 @@ def meanings_of(record: CertificateRecord, now: datetime) -> tuple[Meaning, ...]
         return ()
     dog = record.dog
     counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=now)
-    moment = Moment(now, record.issued_at)
+    moment = Moment(now, record.issued_at, record.examined_on)
     return tuple(
         meaning(
             read,
