@@ -168,6 +168,8 @@ def _database() -> dict[str, Any]:
     options = database.setdefault("OPTIONS", {})
     if database["ENGINE"] == "django.db.backends.sqlite3":
         options.update(_SQLITE_OPTIONS)
+        # Opening the file and setting it up costs more than a page's queries.
+        database["CONN_MAX_AGE"] = None
     elif database["ENGINE"] == "django.db.backends.postgresql":
         options.update(_POSTGRESQL_OPTIONS)
         database["CONN_MAX_AGE"] = None
@@ -181,7 +183,7 @@ DATABASES = {"default": _database()}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # Counters of throttles must be seen by every worker, so they live in the database
-# (`manage.py createcachetable` makes the table).
+# (`manage.py migrate` makes the table).
 CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.db.DatabaseCache",
@@ -243,6 +245,9 @@ STORAGES = {
 }
 WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 WHITENOISE_ALLOW_ALL_ORIGINS = False
+
+# How many sections of result pages a process remembers by their content; 0 remembers none.
+SECTIONS_KEPT = env.whole("SOUNDLINE_SECTIONS_KEPT", 1_000, least=0, most=100_000)
 
 # Evidence lies outside everything a web server hands out.
 EVIDENCE_ROOT = env.path("SOUNDLINE_EVIDENCE_ROOT", VAR_DIR / "evidence")

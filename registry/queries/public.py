@@ -39,6 +39,10 @@ class PublicTrait:
     grades: Sequence[str]
     guidance: Sequence[Mapping[str, Any]]
 
+    def __hash__(self) -> int:
+        """By its key; equality still compares every field, so a changed trait is another one."""
+        return hash(self.pk)
+
     def value_text(self, step: int) -> str:
         """A step in the words of the trait, with its unit: ``0.31``, ``104.5°``, ``B``."""
         if self.grades:
@@ -87,6 +91,10 @@ class ReadTrait:
     trait: PublicTrait
     steps: Mapping[str, int]
     counts: bool
+
+    def __hash__(self) -> int:
+        """The steps are a mapping, which has no hash of its own."""
+        return hash((self.trait, tuple(self.steps.items()), self.counts))
 
     @property
     def spoken(self) -> int:

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.utils import timezone
+from django.utils.safestring import SafeString
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from registry.models import State
 from registry.queries.breed_counts import breed_counts
@@ -15,7 +16,8 @@ from registry.queries.history import PublicEntry, changes_of_evaluation
 from registry.queries.public import CertificateRecord, Relative, family_of
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts, exam_facts
-from registry.telling.meanings import Meaning, Moment, meaning
+from registry.telling.meanings import Moment
+from registry.web.buyer.remembered import day_of_reading, section
 from registry.web.shapes import SHAPES
 from registry.wording import dates
 from registry.wording.verdicts import (
@@ -87,7 +89,7 @@ class CertificatePage:
     chip_end: str
     breed: str
     breed_href: str
-    meanings: tuple[Meaning, ...]
+    sections: tuple[SafeString, ...]
     parents: tuple[Kin, ...]
     litter: tuple[Kin, ...]
     litter_count: str
@@ -121,7 +123,6 @@ def certificate_page(
         asked = asked_dog or _("the chip that ends in %(digits)s") % {"digits": asked_chip[-6:]}
         verdict = other_dog(asked, record.dog.name)
     dog = record.dog
-    meanings = meanings_of(record, now)
     family = family_of(dog, [read.trait for read in record.readings if read.trait.is_counted])
     litter = [kin(each) for each in family if each.relation == "litter"]
     number = format_number(record.number)
@@ -142,7 +143,7 @@ def certificate_page(
         chip_end=dog.chip[-6:],
         breed=dog.breed,
         breed_href=f"/breeds/{dog.breed_slug}/",
-        meanings=meanings,
+        sections=sections_of(record, now),
         parents=parents(family),
         litter=tuple(litter),
         litter_count=litter_count(litter),
@@ -228,21 +229,24 @@ def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Ev
     return tuple(events)
 
 
-def meanings_of(record: CertificateRecord, now: datetime) -> tuple[Meaning, ...]:
-    """What each counted trait of the record means: one query."""
+def sections_of(record: CertificateRecord, now: datetime) -> tuple[SafeString, ...]:
+    """The section of each counted trait of the record: one query."""
     counted = [read for read in record.readings if read.trait.is_counted]
     if not counted:
         return ()
     dog = record.dog
     counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=now)
-    moment = Moment(now, record.issued_at, record.examined_on)
+    moment = Moment(day_of_reading(timezone.localtime(now)), record.issued_at, record.examined_on)
     return tuple(
-        meaning(
+        section(
             read,
-            counts=counts,
-            as_issued=record.as_issued.get(read.trait.slug),
-            dog=dog.short_name,
-            moment=moment,
+            counts.of(read.trait.pk),
+            (counts.first_month, counts.last_month),
+            tuple(record.as_issued.get(read.trait.slug, {}).items()),
+            dog.short_name,
+            moment,
+            place == 0,
+            get_language(),
         )
-        for read in counted
+        for place, read in enumerate(counted)
     )

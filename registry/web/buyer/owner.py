@@ -13,6 +13,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods, require_safe
@@ -23,9 +24,8 @@ from registry.desk.mail import evaluation_id_of
 from registry.models import Evaluation, State
 from registry.queries.public import CertificateRecord, certificate_record
 from registry.science.numbers import format_number
-from registry.telling.meanings import Meaning
 from registry.telling.papers import certificate_pdf as pdf_of
-from registry.web.buyer.certificate_page import meanings_of
+from registry.web.buyer.certificate_page import sections_of
 from registry.wording import dates
 
 
@@ -41,7 +41,7 @@ class OwnerPage:
     number: str
     certificate_href: str
     pdf_href: str
-    meanings: tuple[Meaning, ...]
+    sections: tuple[SafeString, ...]
     may_decide: bool
     is_shown: bool
 
@@ -115,7 +115,7 @@ def _page(evaluation: Evaluation, token: str) -> OwnerPage:
         number=format_number(record.number) if record else "",
         certificate_href=f"/C/{record.number}" if record else "",
         pdf_href=f"/owner/{token}/certificate.pdf" if record else "",
-        meanings=meanings_of(record, timezone.now()) if record else (),
+        sections=sections_of(record, timezone.now()) if record else (),
         may_decide=state in _SHOWABLE,
         is_shown=evaluation.consent_to_publish,
     )

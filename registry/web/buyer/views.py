@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import get_language
 
 from registry.paper.qr import qr_code, qr_svg
 from registry.queries.public import certificate_record
@@ -19,6 +20,7 @@ from registry.telling.papers import certificate_pdf as pdf_of
 from registry.web.buyer.certificate_page import certificate_page, look_of
 from registry.web.buyer.dog_page import dog_page
 from registry.web.buyer.open_page import open_page
+from registry.web.buyer.remembered import certificate_markup
 from registry.web.context import site
 from registry.wording.verdicts import not_found, slip, unknown_number
 
@@ -80,7 +82,7 @@ def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
         asked_dog=_other_dog(request.GET.get("dog", ""), record.dog.public_id),
         asked_chip=re.sub(r"\D", "", request.GET.get("chip", ""))[-15:],
     )
-    return render(request, "buyer/certificate.html", {"page": page})
+    return HttpResponse(certificate_markup(page, site(), get_language()))
 
 
 @open_page

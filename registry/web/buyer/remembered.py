@@ -1,0 +1,60 @@
+"""Finished markup remembered by its content: a trait's section, and a certificate's whole page.
+
+Everything the markup says follows from what is handed in (readings, the breed's counts, the standing
+as issued, names, the day, the language), and that is read anew for every request. Equal content
+gives equal markup and any change gives another key, so what is remembered is never out of date.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from django.conf import settings
+from django.template.loader import get_template
+from django.utils.safestring import SafeString
+
+from registry.queries.breed_counts import BreedCounts
+from registry.queries.public import ReadTrait
+from registry.science.distribution import Histogram
+from registry.telling.meanings import Moment, meaning
+from registry.web.context import Site
+
+if TYPE_CHECKING:
+    from registry.web.buyer.certificate_page import CertificatePage
+
+
+@lru_cache(maxsize=settings.SECTIONS_KEPT)
+def section(
+    read: ReadTrait,
+    histogram: Histogram,
+    months: tuple[date, date],
+    as_issued: tuple[tuple[str, Any], ...],
+    dog: str,
+    moment: Moment,
+    is_first: bool,
+    _language: str | None,
+) -> SafeString:
+    """The markup of a trait's section; pictures of the first trait alone are printed."""
+    told = meaning(
+        read,
+        counts=BreedCounts({read.trait.pk: histogram}, *months),
+        as_issued=dict(as_issued),
+        dog=dog,
+        moment=moment,
+    )
+    template = get_template("buyer/section.html")
+    # Django's own output: escaped by the template, and safe as such.
+    return SafeString(template.render({"each": told, "is_first": is_first}))
+
+
+@lru_cache(maxsize=settings.SECTIONS_KEPT)
+def certificate_markup(page: CertificatePage, where: Site, _language: str | None) -> str:
+    """A certificate's page."""
+    return get_template("buyer/certificate.html").render({"page": page, "site": where})
+
+
+def day_of_reading(now: datetime) -> datetime:
+    """The instant cut to its day: within one day the section says the same."""
+    return now.replace(hour=0, minute=0, second=0, microsecond=0)
