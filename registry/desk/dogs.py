@@ -117,6 +117,20 @@ def confirm_dog(*, by: Actor, dog_id: str) -> Dog:
     return dog
 
 
+def dog_with_chip(text: str, pointer: str) -> str:
+    """The public id of the dog with this chip, empty for no text; raises Invalid at the pointer."""
+    if not text.strip():
+        return ""
+    try:
+        chip = parse_chip(text).text15
+    except ChipProblem as problem:
+        raise Invalid.one(pointer, str(problem)) from problem
+    public_id = Dog.objects.filter(chip=chip).values_list("public_id", flat=True).first()
+    if public_id is None:
+        raise Invalid.one(pointer, _("No dog has this chip. Check the number."))
+    return public_id
+
+
 def _claimed(dog_id: str, version: int) -> Dog:
     claimed = Dog.objects.filter(public_id=dog_id, version=version).update(version=version + 1)
     dog = Dog.objects.select_related("breed", "sire", "dam").filter(public_id=dog_id).first()

@@ -93,14 +93,16 @@ def _facts(
 
 
 def _rule(trait: Trait) -> TraitRule:
+    is_measured = trait.kind == Kind.MEASURED
+    usual = trait.side_difference
     return TraitRule(
         slug=trait.slug,
-        resolution=trait.resolution,
-        is_measured=trait.kind == Kind.MEASURED,
-        lowest=trait.lowest if trait.kind == Kind.MEASURED else None,
-        highest=trait.highest if trait.kind == Kind.MEASURED else None,
+        resolution=trait.tidy(trait.resolution),
+        is_measured=is_measured,
+        lowest=trait.tidy(trait.lowest) if is_measured else None,
+        highest=trait.tidy(trait.highest) if is_measured else None,
         minimum_age_days=trait.minimum_age_days or None,
-        side_difference=trait.side_difference,
+        side_difference=trait.tidy(usual) if usual is not None else None,
     )
 
 

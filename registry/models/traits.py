@@ -79,11 +79,16 @@ class Trait(models.Model):
         """Which end of the steps is better: grades are stored best first, so fewer steps are."""
         return "lower" if self.is_graded or self.better == Better.LOWER else "higher"
 
+    def tidy(self, value: Decimal) -> Decimal:
+        """The value with as many decimals as the resolution has, however the database keeps it."""
+        exponent = self.resolution.normalize().as_tuple().exponent
+        return value.quantize(Decimal(1).scaleb(min(int(exponent), 0)))
+
     def value_text(self, step: int) -> str:
         """A step in the words of the trait: ``0.31``, ``104.5``, ``B``; without the unit."""
         if self.is_graded:
             return str(self.grades[step])
-        return str((step * self.resolution).quantize(self.resolution.normalize()))
+        return str(self.tidy(step * self.resolution))
 
     def worst(self, steps: list[int]) -> int:
         """The step that speaks for the dog: the worse side's."""

@@ -15,7 +15,8 @@ from registry.science.distribution import Histogram, first_month, window
 
 @dataclass(frozen=True, slots=True)
 class Distribution:
-    """Counts of a breed and trait over a window of months, both ends in; ``sex`` empty for both sexes."""
+    """Counts of a breed and trait over a window of months, both ends in; ``sex`` empty for both
+    sexes."""
 
     histogram: Histogram
     sex: str
@@ -41,7 +42,8 @@ def distribution(
 
 
 def histogram_now(*, breed: Breed, trait: Trait, sex: str = "") -> Histogram:
-    """Today's counts: from the packed rows, or from the cells where a row's window has slid away."""
+    """Today's counts: from the packed rows, or from the cells where a row's window has slid
+    away."""
     last = _month(timezone.now())
     sexes = (sex,) if sex else Sex.values
     total = Histogram.empty()

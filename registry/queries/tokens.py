@@ -10,7 +10,8 @@ from registry.models import ApiToken
 
 
 def live_token(secret: str) -> ApiToken | None:
-    """The token of this secret, unless it is revoked, past its day, or its role or account has ended."""
+    """The token of this secret, unless it is revoked, past its day, or its role or account has
+    ended."""
     return (
         ApiToken.objects.select_related("membership__user", "membership__clinic")
         .filter(

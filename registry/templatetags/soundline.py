@@ -7,6 +7,9 @@ import datetime as dt
 from django import template
 from django.core.paginator import Page
 
+from registry.models import Evaluation
+from registry.queries import reading_words
+from registry.science.numbers import format_number
 from registry.web.shapes import NOTICES, SHAPES, STATES
 from registry.wording import cautions as caution_words
 from registry.wording import dates
@@ -96,3 +99,21 @@ def is_number(value: int | str) -> bool:
 def cautions() -> list[str]:
     """The sentences of ``registry.wording.cautions``."""
     return caution_words.cautions()
+
+
+@register.filter
+def readings_in_words(evaluation: Evaluation) -> list[str]:
+    """One line a trait; the readings and their traits are loaded by the page's query."""
+    return reading_words.readings_in_words(evaluation.readings.all())
+
+
+@register.filter
+def traits_read(evaluation: Evaluation) -> list[str]:
+    """The names of the traits that were read, each once."""
+    return list(dict.fromkeys(reading.trait.name for reading in evaluation.readings.all()))
+
+
+@register.filter
+def grouped(number: str) -> str:
+    """A certificate number or a reference in groups that can be read out."""
+    return format_number(number)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import re
 import unicodedata
+from collections.abc import Iterable
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -32,6 +33,14 @@ class PlainForm(forms.Form):
                 field.error_messages["required"] = _("Fill in “%(label)s”.") % {
                     "label": field.label
                 }
+
+
+def set_choices(form: forms.Form, name: str, choices: Iterable[tuple[Any, Any]]) -> None:
+    """Give a choice field what is to be chosen from today."""
+    field = form.fields[name]
+    if not isinstance(field, forms.ChoiceField):
+        raise TypeError(f"{name} is not a choice")
+    field.choices = list(choices)
 
 
 class PlainDateField(forms.Field):

@@ -4,4 +4,5 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("registry.web.buyer.urls")),
+    path("registrar/", include("registry.web.registrar.urls")),
 ]
