@@ -1,6 +1,6 @@
 """Finished markup remembered by its content: a trait's section, and a certificate's whole page.
 
-Everything the markup says follows from what is handed in (readings, the breed's counts, the standing
+Everything the markup says follows from what is handed in (readings, counts of the breed, standing
 as issued, names, the day, the language), and that is read anew for every request. Equal content
 gives equal markup and any change gives another key, so what is remembered is never out of date.
 """
