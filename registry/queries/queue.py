@@ -59,6 +59,11 @@ class QueueRow:
     is_late: bool
 
     @property
+    def flag_names(self) -> list[tuple[str, str]]:
+        """Level and name of each kind of flag once, however many readings have it."""
+        return list(dict.fromkeys((flag.level, flag.name) for flag in self.flags))
+
+    @property
     def is_clean(self) -> bool:
         """Whether it may be approved together with others."""
         return not self.flags

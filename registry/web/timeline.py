@@ -3,6 +3,7 @@ words."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,6 +11,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from registry.models import Role
 from registry.queries.timeline import FieldChange, TimelineEntry
 
 TITLES = {
@@ -26,6 +28,42 @@ TITLES = {
     "dog.corrected": gettext_lazy("Dog's facts corrected"),
     "dog.confirmed": gettext_lazy("Dog confirmed"),
 }
+
+
+# Ids and counts that a person gains nothing from reading; they are in the ledger all the same.
+_UNSHOWN = frozenset({"standing", "dog", "owner", "flags", "overridden", "replaced_by"})
+_FIELDS = {
+    "breed": gettext_lazy("breed"),
+    "call_name": gettext_lazy("call name"),
+    "certificate": gettext_lazy("certificate"),
+    "chip": gettext_lazy("chip"),
+    "colour": gettext_lazy("colour"),
+    "conditions.chip_as_read": gettext_lazy("chip as read"),
+    "conditions.chip_read": gettext_lazy("chip read that day"),
+    "conditions.restraint": gettext_lazy("kept still by"),
+    "conditions.weight_kg": gettext_lazy("weight in kg"),
+    "consent_to_publish": gettext_lazy("owner agrees to publish"),
+    "dam": gettext_lazy("dam"),
+    "born_on": gettext_lazy("born on"),
+    "died_on": gettext_lazy("died on"),
+    "evidence": gettext_lazy("files (SHA-256)"),
+    "examined_on": gettext_lazy("examined on"),
+    "examiner": gettext_lazy("examiner"),
+    "fields_to_fix": gettext_lazy("fields to fix"),
+    "is_confirmed": gettext_lazy("confirmed"),
+    "name": gettext_lazy("name"),
+    "sex": gettext_lazy("sex"),
+    "sire": gettext_lazy("sire"),
+    "state": gettext_lazy("state"),
+    "studbook_number": gettext_lazy("studbook number"),
+}
+_VIA = {
+    "web": gettext_lazy("on the pages"),
+    "api": gettext_lazy("by a program"),
+    "import": gettext_lazy("by an import"),
+    "command": gettext_lazy("at the command line"),
+}
+_ROLES = {**dict(Role.choices), "system": gettext_lazy("by itself")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +83,27 @@ def shown_entries(entries: Iterable[TimelineEntry]) -> list[ShownEntry]:
         ShownEntry(
             title=str(TITLES.get(entry.action, entry.action)),
             at=entry.at,
-            who=_("%(who)s (%(role)s, by %(via)s)")
-            % {"who": entry.who, "role": entry.role, "via": entry.via},
+            who=_("%(who)s (%(role)s), %(via)s")
+            % {
+                "who": entry.who,
+                "role": _ROLES.get(entry.role, entry.role),
+                "via": _VIA.get(entry.via, entry.via),
+            },
             reason=entry.reason,
-            changes=[change for change in entry.changes if change.field != "standing"],
+            changes=[_worded(change) for change in entry.changes if change.field not in _UNSHOWN],
         )
         for entry in entries
     ]
+
+
+def _worded(change: FieldChange) -> FieldChange:
+    name = str(_FIELDS.get(change.field, change.field))
+    if change.field.startswith("readings."):
+        _start, trait, side = change.field.split(".")
+        name = f"{trait.replace('-', ' ')}, {side}"
+    return FieldChange(name, _short(change.before), _short(change.after))
+
+
+def _short(text: str) -> str:
+    """The text with SHA-256 digests cut to what the eye can compare."""
+    return re.sub(r"\b([0-9a-f]{12})[0-9a-f]{52}\b", r"\1…", text)
