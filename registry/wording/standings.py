@@ -92,7 +92,7 @@ def capitalised(text: str) -> str:
 def _compared(hundred: InHundred, dog: str, words: TraitWords) -> str:
     names = {
         "ahead": _amount(hundred.better, hundred.few_better, hundred.precision),
-        "behind": _amount(hundred.worse, hundred.few_worse, hundred.precision, plain=True),
+        "behind": capitalised(_amount(hundred.worse, hundred.few_worse, hundred.precision)),
         "better": words.better,
         "worse": words.worse,
         "joint": words.joint,
@@ -100,19 +100,19 @@ def _compared(hundred: InHundred, dog: str, words: TraitWords) -> str:
     }
     return (
         _(
-            "Of 100 tested dogs of this breed, %(ahead)s have a %(better)s %(joint)s than %(dog)s "
-            "and %(behind)s have a %(worse)s one."
+            "Of 100 tested dogs of this breed, %(ahead)s have a %(better)s %(joint)s than %(dog)s. "
+            "%(behind)s have a %(worse)s one."
         )
         % names
     )
 
 
-def _amount(count: int, is_few: bool, precision: int, *, plain: bool = False) -> str:
-    """``about 24``, ``fewer than 5``, ``none``, ``all``; ``plain`` leaves out a second "about"."""
+def _amount(count: int, is_few: bool, precision: int) -> str:
+    """``about 24``, ``fewer than 5``, ``none``, ``all``."""
     if is_few:
         return _("fewer than %(count)d") % {"count": precision}
     if count == 0:
         return _("none")
     if count == 100:
         return _("all")
-    return str(count) if plain else _("about %(count)d") % {"count": count}
+    return _("about %(count)d") % {"count": count}
