@@ -37,7 +37,7 @@ class Difference:
 
     breed: int
     trait: int
-    sex: str
+    sex: str | int
     month: int
     step: int
     stored: int
@@ -96,7 +96,7 @@ def cells_from_values(values: pd.DataFrame) -> pd.DataFrame:
 
 def histograms(
     cells: pd.DataFrame, last_month: date, months: int
-) -> dict[tuple[int, int, str], Histogram]:
+) -> dict[tuple[int, int, str | int], Histogram]:
     """Return the histogram of each (breed, trait, sex) over the window that ends with last_month.
 
     Needs breed, trait, sex, month, step, dogs. Those without a dog in the window are left out.
@@ -104,9 +104,9 @@ def histograms(
     start = first_month(last_month, months)
     month = cells["month"].to_numpy(np.int64)
     inside = (month >= _yyyymm(start)) & (month <= _yyyymm(last_month))
-    found: dict[tuple[int, int, str], Histogram] = {}
+    found: dict[tuple[int, int, str | int], Histogram] = {}
     for key, part in cells[inside].groupby(["breed", "trait", "sex"], sort=True):
-        breed, trait, sex = cast("tuple[int, int, str]", key)
+        breed, trait, sex = cast("tuple[int, int, str | int]", key)
         steps = part["step"].to_numpy(np.int64)
         first = int(steps.min())
         counts = np.zeros(int(steps.max()) - first + 1, dtype=np.int64)

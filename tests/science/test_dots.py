@@ -167,10 +167,19 @@ def test_the_table_of_numbers_holds_every_dog(
 
 
 def test_the_own_circle_is_on_top_of_its_column() -> None:
-    drawn = heap(Histogram.of_counts({40: 5, 41: 5, 42: 5, 43: 5}), 41, "lower")
+    # Columns of five steps: the own dog shares its column with higher steps.
+    drawn = heap(Histogram.of_counts({0: 5, 40: 5, 41: 5, 44: 5, 100: 5}), 41, "lower")
 
     (own,) = [circle for circle in drawn.circles if circle.role == "own"]
-    assert own.row == max(circle.row for circle in drawn.circles if circle.column == own.column)
+    heights = [circle.row for circle in drawn.circles if circle.column == own.column]
+    assert own.row == max(heights) == 14
+
+
+def test_each_circle_is_the_middle_dog_of_its_share() -> None:
+    # 150 dogs, one a step: each circle stands for three and lies at the one in the middle.
+    drawn = heap(Histogram.of_steps(range(150)), None, "lower")
+
+    assert [circle.step for circle in drawn.circles] == list(range(1, 150, 3))
 
 
 def test_one_better_dog_in_five_thousand_is_drawn() -> None:
