@@ -2,9 +2,12 @@
 
 The folded names stand beside the dog and are written in the transaction that saves it. How a typed
 name is matched against them is registry.queries.search; how a name is folded, registry.science.
+PostgreSQL keeps its trigram index by itself; on SQLite it is a table of its own.
 """
 
 from __future__ import annotations
+
+from django.db import connection, transaction
 
 from registry.models import Dog
 from registry.science.folding import fold
@@ -14,8 +17,7 @@ _LONGEST = 200
 
 
 def search_name(name: str, call_name: str = "") -> str:
-    """Return the folded registered name, then the folded call name unless it is in there
-    already."""
+    """Return the folded registered name, then the folded call name unless it is in there."""
     folded = fold(name)
     words = set(folded.split())
     extra = [word for word in fold(call_name).split() if word not in words]
@@ -24,14 +26,23 @@ def search_name(name: str, call_name: str = "") -> str:
 
 def index_name(dog_pk: int, search_name: str) -> None:
     """Make a saved dog findable by these folded names, and by them only, in this transaction."""
-    Dog.objects.filter(pk=dog_pk).exclude(search_name=search_name).update(search_name=search_name)
+    if connection.vendor != "sqlite":
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("DELETE FROM registry_dogname WHERE rowid = %s", [dog_pk])
+        cursor.execute(
+            "INSERT INTO registry_dogname (rowid, name) VALUES (%s, %s)", [dog_pk, search_name]
+        )
 
 
 def index_all() -> int:
-    """Fold and index the names of all dogs anew; for bulk loads. Returns the number of dogs."""
-    dogs = Dog.objects.only("pk", "name", "call_name", "search_name").order_by("pk")
+    """Fold and index the names of all dogs anew, after a bulk load. Returns the number of dogs."""
+    dogs = Dog.objects.only("pk", "name", "call_name").order_by("pk")
     done = 0
-    for dog in dogs.iterator(chunk_size=5_000):
-        index_name(dog.pk, search_name(dog.name, dog.call_name))
-        done += 1
+    with transaction.atomic():
+        for dog in dogs.iterator(chunk_size=5_000):
+            folded = search_name(dog.name, dog.call_name)
+            Dog.objects.filter(pk=dog.pk).update(search_name=folded)
+            index_name(dog.pk, folded)
+            done += 1
     return done

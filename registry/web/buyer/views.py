@@ -14,6 +14,7 @@ from django.utils.translation import get_language
 from registry.paper.qr import qr_code, qr_svg
 from registry.queries.public import certificate_record
 from registry.queries.public_dogs import dog_with_chip, public_dog
+from registry.queries.search import find_dogs
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
 from registry.telling.papers import certificate_pdf as pdf_of
@@ -57,8 +58,6 @@ def find(request: HttpRequest) -> HttpResponseBase:
         found = dog_with_chip(chip.text15)
         if found:
             return redirect("buyer:dog", found)
-    from registry.queries.search import find_dogs
-
     dogs = find_dogs(typed, _MOST_FOUND)
     context = {"typed": typed, "dogs": dogs, "hint": hint, "current": "look-up"}
     return render(request, "buyer/found.html", context)
