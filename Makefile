@@ -63,7 +63,6 @@ demo: export SOUNDLINE_MODE := demo
 demo: $(RUN)
 	@$(MAKE) --no-print-directory $(STATIC_STAMP)
 	@$(PY) manage.py migrate --no-input --verbosity 0
-	@$(PY) manage.py createcachetable
 	@$(PY) manage.py demo
 	@echo "Serving on http://127.0.0.1:8000 (stop with Ctrl-C)"
 	@exec $(PY) -m gunicorn

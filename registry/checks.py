@@ -202,6 +202,6 @@ def _shared_cache(connection: BaseDatabaseWrapper) -> Iterator[CheckMessage]:
     if "registry_ledgerentry" in tables and cache["LOCATION"] not in tables:
         yield Warning(
             "The table of the shared cache is missing.",
-            "Run manage.py createcachetable.",
+            "Run manage.py migrate.",
             id="soundline.W001",
         )

@@ -5,6 +5,7 @@ Fixtures of one room's tests live beside those tests, and the browser's in
 """
 
 import os
+import socket
 from collections.abc import Iterator
 from typing import Any
 
@@ -69,6 +70,21 @@ def _flush_past_the_ledgers_triggers() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", without_triggers)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _nobody_outside_is_called() -> Iterator[None]:
+    """Refuse every connection that leaves this machine: nothing here may need one."""
+    connect = socket.socket.connect
+
+    def connect_at_home(self: socket.socket, address: Any) -> None:
+        if self.family != socket.AF_UNIX and address[0] not in {"127.0.0.1", "::1", "localhost"}:
+            raise AssertionError(f"a test called {address[0]}")
+        connect(self, address)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", connect_at_home)
         yield
 
 

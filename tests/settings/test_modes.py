@@ -64,7 +64,6 @@ class TestProduction:
     def test_a_migrated_database_keeps_every_promise(self, tmp_path: Path) -> None:
         variables = environment(tmp_path)
         manage(variables, "migrate", "--verbosity", "0")
-        manage(variables, "createcachetable")
 
         done = manage(
             variables, "check", "--database", "default", "--deploy", "--fail-level", "WARNING"
