@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 
 import pytest
 
@@ -31,11 +32,14 @@ def tested(club: Club) -> Callable[[int], None]:
 @pytest.fixture
 def juno(club: Club) -> Certificate:
     """The certificate of a dog called Juno, released, with a litter mate that is not tested."""
-    dam = factories.make_dog(club, name="Mosedale Wren", born_on=factories.date(2019, 3, 1))
+    dam = factories.make_dog(club, name="Mosedale Wren", born_on=date(2019, 3, 1))
     sire = factories.make_dog(
-        club, name="Fellgate Otto", sex="M", born_on=factories.date(2019, 4, 1)
+        club, name="Fellgate Otto", sex="M", born_on=date(2019, 4, 1)
     )
-    family = {"dam": dam.public_id, "sire": sire.public_id}
-    dog = factories.make_dog(club, name="Tarnfold Juno", call_name="Juno", **family)
-    factories.make_dog(club, name="Tarnfold Moss", sex="M", **family)
+    dog = factories.make_dog(
+        club, name="Tarnfold Juno", call_name="Juno", sire=sire.public_id, dam=dam.public_id
+    )
+    factories.make_dog(
+        club, name="Tarnfold Moss", sex="M", sire=sire.public_id, dam=dam.public_id
+    )
     return factories.make_accepted(club, dog, left="0.31", right="0.35")

@@ -1,8 +1,8 @@
-"""How hard a page is to read: its visible words, sentences, and two formulas that need no dictionary.
+"""How hard a page is to read: its visible words, sentences, and two formulas without a dictionary.
 
-Automated Readability Index: Senter & Smith (1967), AMRL-TR-66-220. Coleman-Liau index: Coleman & Liau
-(1975), J Appl Psychol 60:283-284. Both estimate the school grade that can read a text in English.
-Constants as published, from memory.
+Automated Readability Index: Senter & Smith (1967), AMRL-TR-66-220. Coleman-Liau index: Coleman &
+Liau (1975), J Appl Psychol 60:283-284. Both estimate the school grade that can read an English
+text. Constants as published, from memory.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ class _Blocks(HTMLParser):
 
 
 def sentences(html: str) -> list[str]:
-    """The sentences of a page's blocks that are sentences: they end with a full stop or a question."""
+    """The sentences of the blocks that end like one: with a full stop, question mark or colon."""
     main = html[html.index("<main") : html.index("</main>")]
     parser = _Blocks()
     parser.feed(main)

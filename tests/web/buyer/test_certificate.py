@@ -10,6 +10,7 @@ import pytest
 from django.test import Client
 
 from registry.desk import consent, revoke
+from registry.desk.actor import Actor
 from registry.models import Certificate
 from registry.science.numbers import ALPHABET, parse_number
 from registry.wording.cautions import cautions
@@ -66,7 +67,7 @@ class TestVerdict:
     ) -> None:
         tested(20)
         consent.change_consent(
-            by=factories.Actor.system(),
+            by=Actor.system(),
             evaluation_id=juno.evaluation.public_id,
             publish=False,
         )
@@ -192,7 +193,7 @@ class TestContent:
         assert "Hip laxity index 0.27" in _page(client, juno.number)
 
         consent.change_consent(
-            by=factories.Actor.system(), evaluation_id=shown.evaluation.public_id, publish=False
+            by=Actor.system(), evaluation_id=shown.evaluation.public_id, publish=False
         )
 
         assert "0.27" not in _page(client, juno.number)

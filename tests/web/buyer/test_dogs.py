@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.test import Client
 
-from registry.desk import consent
+from registry.desk import consent, dogs
+from registry.desk.actor import Actor
 from registry.models import Certificate
 from tests import factories
 from tests.factories import Club
@@ -25,7 +26,7 @@ def test_an_unreleased_result_is_registered_without_its_values(
     client: Client, juno: Certificate
 ) -> None:
     consent.change_consent(
-        by=factories.Actor.system(), evaluation_id=juno.evaluation.public_id, publish=False
+        by=Actor.system(), evaluation_id=juno.evaluation.public_id, publish=False
     )
 
     html = _page(client, juno.evaluation.dog.public_id)
@@ -69,11 +70,11 @@ def test_the_whole_chip_is_never_shown(client: Client, juno: Certificate) -> Non
 
 def test_a_corrected_fact_is_told_with_its_day(client: Client, club: Club) -> None:
     dog = factories.make_dog(club, colour="brown")
-    facts = factories.dogs.DogFacts(
+    facts = dogs.DogFacts(
         breed=club.breed.slug, name=dog.name, sex="F", born_on=dog.born_on, chip=dog.chip or "",
         colour="liver",
     )  # fmt: skip
-    factories.dogs.correct_dog(
+    dogs.correct_dog(
         by=club.registrar.actor, dog_id=dog.public_id, version=dog.version, facts=facts,
         reason="typing slip",
     )  # fmt: skip

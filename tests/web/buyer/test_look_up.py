@@ -60,3 +60,31 @@ def test_open_pages_set_no_cookie_and_run_no_script(client: Client, juno: Certif
         response = client.get(path)
         assert not response.cookies
         assert "<script" not in response.content.decode()
+
+
+def test_a_name_with_a_slip_lists_the_dog_with_what_tells_it_apart(
+    client: Client, juno: Certificate
+) -> None:
+    html = client.get("/find/", {"q": "tarnfold jnuo"}).content.decode()
+
+    dog = juno.evaluation.dog
+    assert f'href="/dogs/{dog.public_id}/"' in html
+    assert "female" in html
+    assert str(dog.born_on.year) in html
+    assert "Fellgate Otto × Mosedale Wren" in html
+
+
+def test_no_result_is_said_with_what_was_typed_and_how_to_go_on(client: Client, club: Club) -> None:
+    html = client.get("/find/", {"q": "Qqxz <b>"}).content.decode()
+
+    assert "0 results for “Qqxz &lt;b&gt;”" in html
+    assert "Try a part of the name" in html
+
+
+def test_a_slip_in_a_number_is_said_beside_the_list(client: Client, juno: Certificate) -> None:
+    number = juno.number
+    wrong = "1" if number[0] != "1" else "2"
+
+    html = client.get("/find/", {"q": wrong + number[1:]}).content.decode()
+
+    assert "One letter or digit looks wrong" in html
