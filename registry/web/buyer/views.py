@@ -15,7 +15,6 @@ from registry.paper.qr import qr_code, qr_svg
 from registry.queries.public import certificate_record
 from registry.queries.public_dogs import dog_with_chip, public_dog
 from registry.queries.search import find_dogs
-from registry.queries.search import find_dogs
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
 from registry.telling.papers import certificate_pdf as pdf_of

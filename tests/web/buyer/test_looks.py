@@ -1,8 +1,7 @@
-"""The buyer's pages in a browser: axe finds nothing, nothing scrolls sideways, paper is two sheets."""
+"""The buyer's pages in a browser: axe finds nothing, nothing scrolls sideways, two sheets print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 import pytest
