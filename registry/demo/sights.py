@@ -1,0 +1,54 @@
+"""A few pages of the invented club that are worth a look, found in the database as it is now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from registry.desk.mail import owner_token
+from registry.models import Dog, Evaluation, State
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """The path of a page, and what is to be seen there."""
+
+    path: str
+    why: str
+
+
+def sights() -> Iterator[Sight]:
+    """The pages; one whose like does not exist (any more) is left out."""
+    certified = Evaluation.objects.filter(certificate__isnull=False).select_related(
+        "certificate", "dog"
+    )
+    shown = certified.filter(consent_to_publish=True)
+    current = shown.filter(state=State.ACCEPTED, dog__sire__isnull=False).order_by("pk").last()
+    if current is not None:
+        name = current.dog.name
+        yield Sight(f"/C/{current.certificate.number}", "a certificate")
+        yield Sight(f"/find/?q={quote(_with_a_slip(name))}", f"a search for {name}, with a slip")
+    for state, why in (
+        (State.REVOKED, "a revoked certificate"),
+        (State.REPLACED, "a certificate that a newer result replaced"),
+    ):
+        past = shown.filter(state=state).order_by("pk").last()
+        if past is not None:
+            yield Sight(f"/C/{past.certificate.number}", why)
+    hidden = certified.filter(state=State.ACCEPTED, consent_to_publish=False).order_by("pk").last()
+    if hidden is not None:
+        yield Sight(f"/dogs/{hidden.dog.public_id}/", "a dog whose result is not released")
+        yield Sight(f"/owner/{owner_token(hidden)}/", "its owner's private link")
+    small = Dog.objects.filter(breed__slug="harbour-spitz").order_by("pk").first()
+    if small is not None:
+        yield Sight("/breeds/harbour-spitz/elbow-grade/", "a breed with too few tested dogs")
+
+
+def _with_a_slip(name: str) -> str:
+    """The name in small letters with two neighbours exchanged, as a thumb would."""
+    name = name.lower()
+    at = len(name) // 2
+    while at < len(name) - 1 and " " in name[at : at + 2]:
+        at += 1
+    return name[:at] + name[at : at + 2][::-1] + name[at + 2 :]
