@@ -7,12 +7,38 @@ several clinics has chosen one of them; the choice lies in their session.
 
 from __future__ import annotations
 
-from django.http import Http404, HttpRequest
+from collections.abc import Callable
+from functools import wraps
+from typing import Concatenate, ParamSpec
+
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.views.decorators.cache import never_cache
 
 from registry.desk.actor import Actor, actor_for
 from registry.models import Membership, Role, User
 
 CHOSEN_CLINIC = "clinic"
+P = ParamSpec("P")
+
+
+def page_for(
+    role: Role,
+) -> Callable[
+    [Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase]],
+    Callable[Concatenate[HttpRequest, P], HttpResponseBase],
+]:
+    """Give a view the person acting in the role; for anybody else the page does not exist."""
+
+    def decorate(
+        view: Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase],
+    ) -> Callable[Concatenate[HttpRequest, P], HttpResponseBase]:
+        @wraps(view)
+        def page(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+            return view(request, acting_as(request, role), *args, **kwargs)
+
+        return never_cache(page)
+
+    return decorate
 
 
 def acting_as(request: HttpRequest, role: Role) -> Actor:

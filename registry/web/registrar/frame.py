@@ -2,32 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import wraps
-from typing import Any, Concatenate, ParamSpec
+from typing import Any
 
-from django.http import HttpRequest, HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.cache import never_cache
 
-from registry.desk.actor import Actor
 from registry.models import Role
-from registry.web.acting import acting_as
+from registry.web.acting import page_for
 
-P = ParamSpec("P")
-
-
-def registrar_page(
-    view: Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase],
-) -> Callable[Concatenate[HttpRequest, P], HttpResponseBase]:
-    """Give the view the acting registrar; for anybody else the page does not exist."""
-
-    @wraps(view)
-    def page(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
-        return view(request, acting_as(request, Role.REGISTRAR), *args, **kwargs)
-
-    return never_cache(page)
+registrar_page = page_for(Role.REGISTRAR)
 
 
 def framed(current: str, **context: Any) -> dict[str, Any]:

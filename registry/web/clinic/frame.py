@@ -1,0 +1,36 @@
+"""What every page of the clinic's room shares: the role check, the navigation, the own draft."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from registry.desk.actor import Actor
+from registry.models import Draft, Role
+from registry.web.acting import page_for
+
+clinic_page = page_for(Role.CLINIC)
+
+
+def framed(current: str, **context: Any) -> dict[str, Any]:
+    """The context with the room's navigation; ``current`` names the section shown."""
+    sections = [
+        (reverse("clinic:home"), _("Your results"), current == "home"),
+        (reverse("clinic:identify"), _("New result"), current == "new"),
+    ]
+    return {"sections": sections, **context}
+
+
+def own_draft(by: Actor, draft_id: str) -> Draft:
+    """The clinic's own draft; another clinic's is as missing as one that never was."""
+    draft = (
+        Draft.objects.select_related("dog__breed", "dog__sire", "dog__dam", "evaluation", "sent_as")
+        .filter(public_id=draft_id, clinic_id=by.clinic_pk)
+        .first()
+    )
+    if draft is None:
+        raise Http404
+    return draft
