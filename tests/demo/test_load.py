@@ -1,0 +1,148 @@
+"""A small invented club, sent through the desk: ledger, counts, planted problems."""
+
+import json
+from datetime import date
+from io import StringIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from registry.demo import load as loading
+from registry.demo.cases import invent_club
+from registry.demo.load import is_there, load
+from registry.demo.progress import Progress, Silent
+from registry.demo.words import read_words
+from registry.desk.distributions import compare_distributions
+from registry.ledger.verify import verify
+from registry.models import Dog, Evaluation, LedgerEntry, Membership, Role, State, User
+from tests.factories import make_club
+
+SIZE = 170
+
+
+@pytest.fixture(autouse=True)
+def _own_folders(tmp_path: Path, settings: Any) -> None:
+    settings.VAR_DIR = tmp_path
+    settings.EVIDENCE_ROOT = tmp_path / "evidence"
+
+
+def run(**options: Any) -> str:
+    out = StringIO()
+    call_command("demo", stdout=out, dogs=SIZE, **options)
+    return out.getvalue()
+
+
+@pytest.mark.django_db
+class TestTheWholeClub:
+    def test_it_is_whole_counted_right_and_found_again(self, tmp_path: Path) -> None:
+        told = run()
+        words = read_words(settings.BASE_DIR / "fixtures" / "demo.json")
+        club = invent_club(words, today=timezone.localdate(), size=SIZE, seed=words.seed)
+        access = json.loads((tmp_path / "demo.json").read_text("utf-8"))
+
+        assert verify().is_whole
+        rebuilt = compare_distributions()
+        assert rebuilt.cells > 0
+        assert rebuilt.agrees
+        assert Dog.objects.count() == len(club.dogs)
+        assert Evaluation.objects.filter(state=State.ACCEPTED).count() > 0
+        assert {state for (state,) in Evaluation.objects.values_list("state")} == set(State.values)
+        self.every_planted_problem_is_flagged(club)
+        self.everybody_can_sign_in(access)
+        assert (tmp_path / "demo.json").stat().st_mode & 0o077 == 0
+        assert all(user["password"] in told for user in access["users"])
+
+        entries = LedgerEntry.objects.count()
+        again = run()
+
+        assert "kept" in again
+        assert LedgerEntry.objects.count() == entries
+        assert json.loads((tmp_path / "demo.json").read_text("utf-8")) == access
+
+    def every_planted_problem_is_flagged(self, club: Any) -> None:
+        planted = {exam.case for exam in club.exams if exam.case}
+        waiting = Evaluation.objects.filter(state=State.SUBMITTED)
+        found = set(waiting.values_list("flags__code", flat=True))
+        assert planted - found == set()
+
+    def everybody_can_sign_in(self, access: dict[str, Any]) -> None:
+        roles = {user["role"] for user in access["users"]}
+        assert roles == {"secretary", "registrar", "clinic"}
+        for user in access["users"]:
+            assert User.objects.get(username=user["login"]).check_password(user["password"])
+        assert sorted(token["role"] for token in access["tokens"]) == ["clinic", "registrar"]
+
+
+@pytest.mark.django_db
+class TestSafety:
+    def test_it_leaves_a_database_alone_that_others_use(self) -> None:
+        make_club()
+
+        with pytest.raises(CommandError, match="Nothing was changed"):
+            run()
+
+    def test_it_refuses_a_real_club(self, settings: Any) -> None:
+        settings.IS_PRODUCTION = True
+
+        with pytest.raises(CommandError, match="never"):
+            run()
+
+    def test_a_run_that_is_cut_short_leaves_nothing(
+        self, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    ) -> None:
+        words = read_words(settings.BASE_DIR / "fixtures" / "demo.json")
+        club = invent_club(words, today=date.today(), size=SIZE, seed=words.seed)  # noqa: DTZ011
+
+        def stop(*args: object) -> None:
+            raise KeyboardInterrupt
+
+        monkeypatch.setattr(loading, "give_mail_addresses", stop)
+        with pytest.raises(KeyboardInterrupt):
+            load(club, Progress(Silent()))
+
+        assert not is_there(words)
+        assert LedgerEntry.objects.count() == 0
+        assert list((tmp_path / "evidence").iterdir()) == []
+
+
+@pytest.mark.django_db
+class TestFirstSecretary:
+    FACTS = {
+        "SOUNDLINE_SECRETARY_LOGIN": "hollis",
+        "SOUNDLINE_SECRETARY_NAME": "Hollis Umberfold",
+        "SOUNDLINE_SECRETARY_EMAIL": "hollis@club.example",
+        "SOUNDLINE_SECRETARY_PASSWORD": "a lantern over 9 tarns",
+    }
+
+    def opened(self, monkeypatch: pytest.MonkeyPatch, **changes: str) -> str:
+        monkeypatch.setattr("sys.stdin", StringIO())
+        for name, value in {**self.FACTS, **changes}.items():
+            monkeypatch.setenv(name, value)
+        out = StringIO()
+        call_command("first_secretary", stdout=out)
+        return out.getvalue()
+
+    def test_it_opens_the_account_with_its_role(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        told = self.opened(monkeypatch)
+
+        assert Membership.objects.get(user__username="hollis").role == Role.SECRETARY
+        assert "5 traits were added" in told
+        assert "/sign-in/" in told
+
+    def test_it_refuses_a_second_first_secretary(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.opened(monkeypatch)
+
+        with pytest.raises(CommandError, match="already"):
+            self.opened(monkeypatch, SOUNDLINE_SECRETARY_LOGIN="second")
+
+    def test_it_names_a_weak_password_and_opens_nothing(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        with pytest.raises(CommandError, match="password"):
+            self.opened(monkeypatch, SOUNDLINE_SECRETARY_PASSWORD="short")
+
+        assert not User.objects.exists()
