@@ -70,6 +70,20 @@ class Answers:
 
 def read_answers(body: Mapping[str, Any], *, traits: Mapping[str, Trait]) -> Answers:
     """Check the whole body; raises Invalid with every fault found."""
+    answers, problems = look_over(body, traits=traits)
+    if problems:
+        raise Invalid(problems)
+    return answers
+
+
+def look_over(
+    body: Mapping[str, Any], *, traits: Mapping[str, Trait]
+) -> tuple[Answers, list[Problem]]:
+    """What can be read of a body that may be half done, and every fault of it.
+
+    An unreadable day is ``date.min``, an unreadable text is empty, and unreadable readings are
+    left out.
+    """
     problems: list[Problem] = []
     _unknown_members(body, problems)
     answers = Answers(
@@ -88,9 +102,7 @@ def read_answers(body: Mapping[str, Any], *, traits: Mapping[str, Trait]) -> Ans
         consent_to_publish=_consent(body.get("consent_to_publish"), problems),
         evidence=_evidence(body.get("evidence"), problems),
     )
-    if problems:
-        raise Invalid(problems)
-    return answers
+    return answers, problems
 
 
 _MEMBERS = frozenset(

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from datetime import date
 from typing import cast
 
 from django.utils import timezone
 
-from registry.desk.answers import ReadingAnswer
+from registry.desk.answers import Answers, ReadingAnswer
 from registry.models import Dog, Evaluation, Evidence, Flag, Kind, Reading, State, Trait
 from registry.queries.distributions import histogram_now
 from registry.science.checks import (
@@ -23,6 +24,7 @@ from registry.science.checks import (
 )
 
 _STANDING = (State.SUBMITTED, State.RETURNED, State.ACCEPTED, State.REPLACED)
+_NEED_A_DAY = frozenset({"date_conflict", "too_young", "possible_duplicate"})
 
 
 def flag(
@@ -46,6 +48,36 @@ def flag(
         )
         for finding in found
     )
+
+
+def foreseen(
+    *,
+    dog: Dog,
+    answers: Answers,
+    answering: Evaluation | None = None,
+    evidence: Iterable[Evidence] = (),
+) -> list[Flag]:
+    """The flags that answers not sent yet would get; nothing is written.
+
+    ``answering`` is the returned evaluation that the answers correct. Without a readable day the
+    checks that need one are left out.
+    """
+    evaluation = Evaluation(dog=dog, examined_on=answers.examined_on, conditions=answers.conditions)
+    if answering is not None:
+        evaluation.public_id, evaluation.corrects = answering.public_id, answering.corrects
+    traits = {reading.trait.slug: reading.trait for reading in answers.readings}
+    has_day = answers.examined_on != date.min
+    return [
+        Flag(
+            code=finding.code,
+            level=finding.level,
+            trait=traits.get(finding.trait) if finding.trait else None,
+            side=finding.side or "",
+            detail=dict(finding.detail),
+        )
+        for finding in findings(_facts(evaluation, list(answers.readings), traits, list(evidence)))
+        if has_day or finding.code not in _NEED_A_DAY
+    ]
 
 
 def _unconfirmed(dog: Dog) -> list[Finding]:
@@ -132,6 +164,6 @@ def _elsewhere(evaluation: Evaluation, evidence: list[Evidence]) -> dict[str, st
     same = (
         Evidence.objects.filter(sha256__in=[item.sha256 for item in evidence])
         .filter(evaluation__isnull=False)
-        .exclude(evaluation=evaluation)
+        .exclude(evaluation__public_id=evaluation.public_id)
     )
     return dict(same.values_list("sha256", "evaluation__reference"))
