@@ -114,7 +114,7 @@ def _by_prefix(folded: str) -> Iterable[tuple[int, str]]:
 def _rows(sql: str, parameters: list[Any]) -> list[tuple[Any, Any]]:
     with connection.cursor() as cursor:
         cursor.execute(sql, parameters)
-        return cursor.fetchall()
+        return list(cursor.fetchall())
 
 
 def _in_order(pks: list[int]) -> list[FoundDog]:

@@ -7,7 +7,7 @@ from typing import Any
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView, LogoutView
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils.decorators import method_decorator
@@ -62,7 +62,7 @@ class SignIn(LoginView):
         """The base page's names."""
         return {**super().get_context_data(**kwargs), "current": "sign-in"}
 
-    def form_invalid(self, form: AuthenticationForm) -> HttpResponseBase:
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         """The page again, with the status of input that could not be taken."""
         response = super().form_invalid(form)
         response.status_code = 422

@@ -4,5 +4,8 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("registry.web.buyer.urls")),
+    path("", include("registry.web.sign_in")),
+    path("clinic/", include("registry.web.clinic.urls")),
     path("registrar/", include("registry.web.registrar.urls")),
+    path("secretary/", include("registry.web.secretary.urls")),
 ]

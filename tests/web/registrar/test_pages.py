@@ -143,9 +143,8 @@ class TestResult:
     ) -> None:
         sire = make_dog(club, name="Sire Alder", sex="M", born_on=date(2019, 1, 1))
         dam = make_dog(club, name="Dam Alder", born_on=date(2019, 2, 2))
-        kin = {"sire": sire.public_id, "dam": dam.public_id}
-        dog = make_dog(club, name="Young Alder", **kin)
-        make_dog(club, name="Mate Alder", **kin)
+        dog = make_dog(club, name="Young Alder", sire=sire.public_id, dam=dam.public_id)
+        make_dog(club, name="Mate Alder", sire=sire.public_id, dam=dam.public_id)
         make_accepted(club, sire, left="0.41", right="0.41", examined_on="2020-06-01")
         make_accepted(club, dog, left="0.51", right="0.52", examined_on="2024-06-01")
         film = evidence.attach(by=club.nurse.actor, chunks=[b"%PDF-1.7 film"], name="film.pdf")

@@ -1,0 +1,65 @@
+"""What the secretary's overview shows: counts that say whether something needs a hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils import timezone
+
+from registry.models import (
+    Dog,
+    Evaluation,
+    LedgerEntry,
+    Membership,
+    OutboxMail,
+    Role,
+    State,
+)
+from registry.science.working_days import working_days_between
+
+
+@dataclass(frozen=True, slots=True)
+class Office:
+    """The state of the registry today. ``oldest_days`` are working days; None when nothing
+    waits."""
+
+    waiting: int
+    oldest_days: int | None
+    returned: int
+    accepted: int
+    dogs: int
+    unconfirmed_dogs: int
+    mail_waiting: int
+    entries: int
+    last_entry_at: datetime | None
+    registrars: int
+    secretaries: int
+
+
+def office_today() -> Office:
+    """Count everything anew."""
+    states = Evaluation.objects.values_list("state", flat=True)
+    oldest = (
+        Evaluation.objects.filter(state=State.SUBMITTED)
+        .order_by("submitted_at")
+        .values_list("submitted_at", flat=True)
+        .first()
+    )
+    last = LedgerEntry.objects.order_by("-seq").first()
+    held = Membership.objects.filter(ended_at__isnull=True, user__is_active=True)
+    return Office(
+        waiting=states.filter(state=State.SUBMITTED).count(),
+        oldest_days=working_days_between(timezone.localdate(oldest), timezone.localdate())
+        if oldest
+        else None,
+        returned=states.filter(state=State.RETURNED).count(),
+        accepted=states.filter(state=State.ACCEPTED).count(),
+        dogs=Dog.objects.count(),
+        unconfirmed_dogs=Dog.objects.filter(is_confirmed=False).count(),
+        mail_waiting=OutboxMail.objects.filter(sent_at__isnull=True).count(),
+        entries=last.seq if last else 0,
+        last_entry_at=last.at if last else None,
+        registrars=held.filter(role=Role.REGISTRAR).count(),
+        secretaries=held.filter(role=Role.SECRETARY).count(),
+    )

@@ -1,0 +1,1 @@
+"""The secretary's face: people and their roles, clinics, breeds, traits, tokens, and the mail."""

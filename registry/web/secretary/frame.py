@@ -1,0 +1,83 @@
+"""What every page of the secretary's room shares: the role check, the navigation, one kind of form
+page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from registry.desk.errors import Conflict, Invalid, NotFound, Refused
+from registry.models import Role
+from registry.web.acting import page_for
+from registry.web.forms import PlainForm
+
+secretary_page = page_for(Role.SECRETARY)
+
+
+def framed(current: str, **context: Any) -> dict[str, Any]:
+    """The context with the room's navigation; ``current`` names the section shown."""
+    names = {
+        "home": _("Overview"),
+        "people": _("People"),
+        "clinics": _("Clinics"),
+        "breeds": _("Breeds"),
+        "traits": _("Traits"),
+        "tokens": _("Tokens"),
+        "mail": _("Mail"),
+    }
+    sections = [
+        (reverse(f"secretary:{name}"), label, name == current) for name, label in names.items()
+    ]
+    return {"sections": sections, **context}
+
+
+def form_page(
+    request: HttpRequest,
+    form: PlainForm,
+    deed: Callable[[dict[str, Any]], str],
+    *,
+    section: str,
+    title: str,
+    label: str,
+    back: str,
+    intro: str = "",
+    is_danger: bool = False,
+) -> HttpResponseBase:
+    """Show the form; when it was sent, do the deed and go back with what it says it did.
+
+    Faults that the desk names stand at their field, and what was typed stays.
+    """
+    status = 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            try:
+                done = deed(form.cleaned_data)
+            except NotFound as error:
+                raise Http404 from error
+            except Invalid as error:
+                for problem in error.problems:
+                    name = problem.pointer.strip("/")
+                    form.add_error(name if name in form.fields else None, problem.message)
+            except (Conflict, Refused) as error:
+                status = 409
+                form.add_error(None, str(error))
+            else:
+                messages.success(request, done)
+                return redirect(back)
+    context = framed(
+        section,
+        form=form,
+        title=title,
+        label=label,
+        back=back,
+        intro=intro,
+        kind="danger" if is_danger else "",
+    )
+    return render(request, "secretary/form.html", context, status=status)

@@ -1,0 +1,31 @@
+"""The paths of the secretary's room."""
+
+from django.urls import path
+
+from registry.web.secretary import catalogue, clinics, home, people, tokens
+
+app_name = "secretary"
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("mail/", home.mail, name="mail"),
+    path("people/", people.everybody, name="people"),
+    path("people/new/", people.new, name="new-person"),
+    path("people/<int:user_id>/", people.person, name="person"),
+    path("people/<int:user_id>/role/", people.appoint, name="appoint"),
+    path("people/<int:user_id>/password/", people.password, name="password"),
+    path("people/<int:user_id>/close/", people.close, name="close"),
+    path("roles/<int:membership_id>/end/", people.end, name="end-role"),
+    path("roles/<int:membership_id>/token/", tokens.new, name="new-token"),
+    path("tokens/", tokens.all_tokens, name="tokens"),
+    path("tokens/<int:token_id>/revoke/", tokens.revoke, name="revoke-token"),
+    path("clinics/", clinics.all_clinics, name="clinics"),
+    path("clinics/new/", clinics.new, name="new-clinic"),
+    path("clinics/<str:clinic_id>/", clinics.change, name="clinic"),
+    path("breeds/", catalogue.breeds, name="breeds"),
+    path("breeds/new/", catalogue.new_breed, name="new-breed"),
+    path("breeds/<slug:slug>/window/", catalogue.window, name="window"),
+    path("traits/", catalogue.traits, name="traits"),
+    path("traits/new/", catalogue.new_trait, name="new-trait"),
+    path("traits/<slug:slug>/", catalogue.trait, name="trait"),
+]
