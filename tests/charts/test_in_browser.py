@@ -166,7 +166,9 @@ class TestExplorers:
         with shown(
             open_page, explorer(FIGURES), policy=EXPLORER_POLICY, color_scheme="dark"
         ) as page:
-            page.locator("[data-figure=columns] svg.main-svg").first.wait_for()
+            place = page.locator("[data-figure=columns]")
+            place.scroll_into_view_if_needed()
+            place.locator("svg.main-svg").first.wait_for()
             own = page.evaluate(
                 "getComputedStyle(document.documentElement).getPropertyValue('--other').trim()"
             )
