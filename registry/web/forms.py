@@ -15,6 +15,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.http import HttpRequest, QueryDict
 from django.utils import dates, formats
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -33,6 +34,11 @@ class PlainForm(forms.Form):
                 field.error_messages["required"] = _("Fill in “%(label)s”.") % {
                     "label": field.label
                 }
+
+
+def posted(request: HttpRequest) -> QueryDict | None:
+    """What a form is bound to: a POST binds it even when nothing was filled in."""
+    return request.POST if request.method == "POST" else None
 
 
 def set_choices(form: forms.Form, name: str, choices: Iterable[tuple[Any, Any]]) -> None:

@@ -59,8 +59,10 @@ class SignIn(LoginView):
     next_page = "rooms"
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
-        """The base page's names."""
-        return {**super().get_context_data(**kwargs), "current": "sign-in"}
+        """The base page's names. Django's view brings a ``site`` of another kind; ours stays."""
+        context = super().get_context_data(**kwargs)
+        del context["site"], context["site_name"]
+        return {**context, "current": "sign-in"}
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         """The page again, with the status of input that could not be taken."""

@@ -18,7 +18,7 @@ from registry.desk.errors import Conflict, Invalid, Refused
 from registry.desk.submit import described_as_body
 from registry.models import Evaluation, State
 from registry.queries.review import evaluation_with_all
-from registry.web.forms import PlainDateField, PlainForm
+from registry.web.forms import PlainDateField, PlainForm, posted
 from registry.web.registrar.frame import framed, registrar_page
 
 
@@ -94,7 +94,7 @@ class ReplaceForm(ReasonForm):
 def revoke(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Say what revoking means, ask for the reason, revoke."""
     evaluation = _accepted(evaluation_id)
-    form = ReasonForm(request.POST or None)
+    form = ReasonForm(posted(request))
     refusal, status = why_not_decide(by, evaluation), 200
     if request.method == "POST":
         status = 422
@@ -118,7 +118,7 @@ def revoke(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseB
 def replace(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Show what stands, take what should stand, issue a new certificate."""
     evaluation = _accepted(evaluation_id)
-    form = ReplaceForm(evaluation, request.POST or None)
+    form = ReplaceForm(evaluation, posted(request))
     refusal, status = why_not_decide(by, evaluation), 200
     if request.method == "POST":
         status = 422

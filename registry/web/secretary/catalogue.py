@@ -18,7 +18,7 @@ from registry.desk import catalogue as desk
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid
 from registry.models import Better, Breed, Kind, Trait
-from registry.web.forms import PlainDecimalField, PlainForm
+from registry.web.forms import PlainDecimalField, PlainForm, posted
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
 _MONTHS_HINT = gettext_lazy("How many months of examinations the breed is compared over")
@@ -110,7 +110,7 @@ def new_breed(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
     return form_page(
         request,
-        BreedForm(request.POST or None),
+        BreedForm(posted(request)),
         deed,
         section="breeds",
         title=_("Add a breed"),
@@ -166,7 +166,7 @@ def new_trait(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
     return form_page(
         request,
-        NewTraitForm(request.POST or None, initial={"position": 50, "minimum_age_days": 365}),
+        NewTraitForm(posted(request), initial={"position": 50, "minimum_age_days": 365}),
         deed,
         section="traits",
         title=_("Add a trait"),

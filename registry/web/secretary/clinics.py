@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.desk import people as desk
 from registry.desk.actor import Actor
 from registry.models import Clinic
-from registry.web.forms import PlainForm
+from registry.web.forms import PlainForm, posted
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
 
@@ -54,7 +54,7 @@ def new(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
     return form_page(
         request,
-        NewClinicForm(request.POST or None),
+        NewClinicForm(posted(request)),
         deed,
         section="clinics",
         title=_("Add a clinic"),

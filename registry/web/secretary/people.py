@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from registry.desk import people as desk
 from registry.desk.actor import Actor
 from registry.models import Clinic, Membership, Role, User
-from registry.web.forms import PlainForm, set_choices
+from registry.web.forms import PlainForm, posted, set_choices
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
 _PASSWORD_HINT = gettext_lazy("At least 15 characters. A sentence is easy to keep in mind.")
@@ -80,7 +80,7 @@ def new(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
     return form_page(
         request,
-        PersonForm(request.POST or None),
+        PersonForm(posted(request)),
         deed,
         section="people",
         title=_("Open an account"),
@@ -122,7 +122,7 @@ def appoint(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
 
     return form_page(
         request,
-        RoleForm(request.POST or None),
+        RoleForm(posted(request)),
         deed,
         section="people",
         title=_("Give %(name)s a role") % {"name": user.full_name},
@@ -143,7 +143,7 @@ def password(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
 
     return form_page(
         request,
-        PasswordForm(request.POST or None),
+        PasswordForm(posted(request)),
         deed,
         section="people",
         title=_("A new password for %(name)s") % {"name": user.full_name},
@@ -164,7 +164,7 @@ def close(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
 
     return form_page(
         request,
-        PlainForm(request.POST or None),
+        PlainForm(posted(request)),
         deed,
         section="people",
         title=_("Close the account of %(name)s?") % {"name": user.full_name},
@@ -189,7 +189,7 @@ def end(request: HttpRequest, by: Actor, membership_id: int) -> HttpResponseBase
 
     return form_page(
         request,
-        PlainForm(request.POST or None),
+        PlainForm(posted(request)),
         deed,
         section="people",
         title=_("End this role of %(name)s?") % {"name": held.user.full_name},

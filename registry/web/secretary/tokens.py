@@ -17,7 +17,7 @@ from registry.desk import people as desk
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid, NotFound
 from registry.models import ApiToken, Membership
-from registry.web.forms import PlainForm, set_choices
+from registry.web.forms import PlainForm, posted, set_choices
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
 
@@ -66,7 +66,7 @@ def new(request: HttpRequest, by: Actor, membership_id: int) -> HttpResponseBase
     )
     if held is None:
         raise Http404
-    form = TokenForm(held, request.POST or None)
+    form = TokenForm(held, posted(request))
     status = 200
     if request.method == "POST":
         status = 422
@@ -108,7 +108,7 @@ def revoke(request: HttpRequest, by: Actor, token_id: int) -> HttpResponseBase:
 
     return form_page(
         request,
-        PlainForm(request.POST or None),
+        PlainForm(posted(request)),
         deed,
         section="tokens",
         title=_("End the token “%(name)s”?") % {"name": token.name},
