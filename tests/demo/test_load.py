@@ -17,8 +17,9 @@ from registry.demo.load import is_there, load
 from registry.demo.progress import Progress, Silent
 from registry.demo.words import read_words
 from registry.desk.distributions import compare_distributions
+from registry.desk.people import digest_of
 from registry.ledger.verify import verify
-from registry.models import Dog, Evaluation, LedgerEntry, Membership, Role, State, User
+from registry.models import ApiToken, Dog, Evaluation, LedgerEntry, Membership, Role, State, User
 from tests.factories import make_club
 
 SIZE = 170
@@ -146,3 +147,22 @@ class TestFirstSecretary:
             self.opened(monkeypatch, SOUNDLINE_SECRETARY_PASSWORD="short")
 
         assert not User.objects.exists()
+
+
+@pytest.mark.django_db
+def test_a_lost_file_is_named_and_new_passwords_end_the_old_ones(tmp_path: Path) -> None:
+    run()
+    file = tmp_path / "demo.json"
+    before = json.loads(file.read_text("utf-8"))
+    file.unlink()
+
+    assert "demo --new-passwords" in run()
+    run(new_passwords=True)
+
+    after = json.loads(file.read_text("utf-8"))
+    for old, new in zip(before["users"], after["users"], strict=True):
+        user = User.objects.get(username=new["login"])
+        assert user.check_password(new["password"])
+        assert not user.check_password(old["password"])
+    working = ApiToken.objects.filter(revoked_at__isnull=True).values_list("digest", flat=True)
+    assert {digest_of(token["token"]) for token in after["tokens"]} == set(working)

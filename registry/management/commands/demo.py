@@ -5,6 +5,7 @@ The club itself is ``registry.demo``.
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -101,7 +102,7 @@ class Command(BaseCommand):
         if access is None:
             self.stdout.write(
                 f"The file with the passwords, {file}, is gone. For new ones, run:\n"
-                "  python manage.py demo --new-passwords"
+                f"  SOUNDLINE_MODE={settings.MODE} {sys.executable} manage.py demo --new-passwords"
             )
         else:
             self.stdout.write(f"Sign in at {access.url}/sign-in/ as:")
