@@ -10,24 +10,17 @@ from django.utils.safestring import SafeString
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
-from registry.models import State
 from registry.queries.breed_counts import breed_counts
 from registry.queries.history import PublicEntry, changes_of_evaluation
 from registry.queries.public import CertificateRecord, Relative, family_of
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts, exam_facts
 from registry.telling.meanings import Moment
+from registry.telling.verdicts import verdict_on
 from registry.web.buyer.remembered import day_of_reading, section
 from registry.web.shapes import SHAPES
 from registry.wording import dates
-from registry.wording.verdicts import (
-    Verdict,
-    genuine,
-    not_released,
-    other_dog,
-    replaced,
-    revoked,
-)
+from registry.wording.verdicts import Verdict, other_dog
 
 _LOOKS = {
     "genuine": ("ring-tick", ""),
@@ -151,18 +144,6 @@ def certificate_page(
         events=events_of(record, entries),
         today=dates.day(timezone.localtime(now)),
     )
-
-
-def verdict_on(record: CertificateRecord, entries: list[PublicEntry]) -> Verdict:
-    """The verdict on a number that the club did issue."""
-    if record.state == State.REVOKED:
-        on = next((entry.at for entry in entries if entry.action == "evaluation.revoked"), None)
-        return revoked(on, record.reason)
-    if not record.is_released:
-        return not_released()
-    if record.state == State.REPLACED:
-        return replaced(record.ceased_at, record.reason)
-    return genuine()
 
 
 def kin(relative: Relative) -> Kin:
