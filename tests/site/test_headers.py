@@ -11,7 +11,7 @@ ROUTES = all_routes()
 ANONYMOUS = [
     route
     for route in ROUTES
-    if route.namespace in {"", "buyer"} and not route.path.startswith("/sign-")
+    if route.namespace in {"", "buyer"} and not route.path.startswith(("/sign-", "/rooms/"))
 ]
 
 # Only an explorer's page may add to this, and only two hashes: the charting script puts an
