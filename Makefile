@@ -61,7 +61,7 @@ $(STATIC_STAMP): $(RUN) $(shell find registry/static -type f 2>/dev/null)
 .PHONY: demo
 demo: export SOUNDLINE_MODE := demo
 demo: $(RUN)
-	@$(MAKE) --no-print-directory $(STATIC_STAMP)
+	@$(MAKE) --silent --no-print-directory $(STATIC_STAMP)
 	@$(PY) manage.py migrate --no-input --verbosity 0
 	@$(PY) manage.py demo
 	@echo "Serving on http://127.0.0.1:8000 (stop with Ctrl-C)"
