@@ -30,7 +30,7 @@ from registry.science.counting import (
 )
 
 _CHUNK = 50_000
-_READING_COLUMNS = ["dog", "evaluation", "breed", "trait", "sex", "examined", "accepted", "step"]
+READING_COLUMNS = ["dog", "evaluation", "breed", "trait", "sex", "examined", "accepted", "step"]
 # Days as whole numbers made by the database: a Python date for each of a million rows costs more
 # than all the counting.
 _READINGS = """
@@ -105,29 +105,39 @@ def rebuild_distributions(*, by: Actor) -> Rebuilt:
 
 def _survey() -> tuple[Rebuilt, pd.DataFrame]:
     columns = [*CELL, "dogs"]
-    readings = _table(_READINGS, _READING_COLUMNS)
+    readings = _table(readings_sql(), READING_COLUMNS)
     lower = [trait.pk for trait in Trait.objects.all() if trait.better_steps == "lower"]
     computed = cells_from_values(counted_values(readings, lower))
     seen = Rebuilt(
         readings=len(readings),
         cells=len(computed),
-        cell_difference=first_difference(_table(_CELLS, columns), computed),
-        counted_difference=first_difference(_table(_COUNTED, columns), computed),
+        cell_difference=first_difference(_table(_dated(_CELLS), columns), computed),
+        counted_difference=first_difference(_table(_dated(_COUNTED), columns), computed),
     )
     return seen, computed
 
 
-def _table(sql: str, columns: list[str]) -> pd.DataFrame:
-    """Rows of whole numbers as a table, read in pieces so that no Python object outlives its
-    piece."""
+def readings_sql() -> str:
+    """The query of every reading that may count, one row each, as ``READING_COLUMNS`` name it."""
+    return _dated(_READINGS)
+
+
+def _dated(sql: str) -> str:
+    """The query with days and months as whole numbers, in the database's own words."""
     if connection.vendor == "postgresql":
         day = "CAST(to_char(e.examined_on, 'YYYYMMDD') AS integer)"
         month = "CAST(to_char(month, 'YYYYMM') AS integer)"
     else:
         day = "CAST(replace(e.examined_on, '-', '') AS integer)"
         month = "CAST(substr(replace(month, '-', ''), 1, 6) AS integer)"
+    return sql.format(day=day, month=month)
+
+
+def _table(sql: str, columns: list[str]) -> pd.DataFrame:
+    """Rows of whole numbers as a table, read in pieces so that no Python object outlives its
+    piece."""
     with connection.cursor() as cursor:
-        cursor.execute(sql.format(day=day, month=month))
+        cursor.execute(sql)
         parts = [np.empty((0, len(columns)), dtype=np.int64)]
         while rows := cursor.fetchmany(_CHUNK):
             parts.append(np.array(rows, dtype=np.int64))

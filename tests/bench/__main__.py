@@ -1,0 +1,105 @@
+"""Run the measurements and write their table: ``make bench``, or ``python -m tests.bench``.
+
+``--quick`` runs everything on little data, to see that it runs; its numbers mean nothing. Its table
+is only printed, and so is that of ``--only page,verify`` or ``--database SQLite``: the table in
+DEVELOPERS.md is always one whole run's.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import platform
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime
+
+from tests import reach
+from tests.bench.places import ROOT, Place, place
+from tests.bench.rounds import Row
+from tests.bench.table import table, write_into
+
+ON_EACH = ("page", "standing", "append", "rebuild", "verify", "approval")
+"""In this order: the last one's reference writes ledger rows that no verification would pass."""
+ON_NONE = ("paper",)
+DATABASES = ("SQLite", "PostgreSQL")
+
+
+def main() -> int:
+    """Run what the arguments choose; 1 when a part of it could not be run."""
+    parser = argparse.ArgumentParser(prog="make bench", description="Measure Soundline.")
+    parser.add_argument("--quick", action="store_true", help="little data: only see that it runs")
+    parser.add_argument("--only", default="", help="names, separated by commas")
+    parser.add_argument("--database", choices=DATABASES, help="one of the two")
+    chosen = parser.parse_args()
+    names = chosen.only.split(",") if chosen.only else [*ON_EACH, *ON_NONE]
+    began, rows, is_whole = time.monotonic(), list[Row](), True
+    for database in [chosen.database] if chosen.database else DATABASES:
+        if database == "PostgreSQL" and reach.postgres() is None:
+            _say(reach.missing("postgres"))
+            is_whole = False
+            continue
+        rows += _on_database(database, [name for name in ON_EACH if name in names], chosen.quick)
+    with place("SQLite", quick=chosen.quick) as here:
+        for name in ON_NONE:
+            if name in names:
+                rows += [{**row, "database": "none"} for row in _alone(here, f"bench_{name}")]
+    minutes = (time.monotonic() - began) / 60
+    text = table(rows, heading=_heading(minutes, is_whole=is_whole))
+    if chosen.quick or chosen.only or chosen.database:
+        _say(text)
+    else:
+        write_into(ROOT / "DEVELOPERS.md", text)
+        _say("The table in DEVELOPERS.md is written.")
+    return 0 if is_whole else 1
+
+
+def _on_database(database: str, names: list[str], quick: bool) -> list[Row]:
+    if not names:
+        return []
+    rows: list[Row] = []
+    with place(database, quick=quick) as here:
+        _say(f"{database}: filling the tables")
+        _alone(here, "fill")
+        for name in names:
+            _say(f"{database}: {name}")
+            rows += [{**row, "database": database} for row in _alone(here, f"bench_{name}")]
+    return rows
+
+
+def _alone(here: Place, name: str) -> list[Row]:
+    """Run one module in a fresh process and return its rows; a failure ends everything."""
+    file = here.folder / "rows.json"
+    file.write_text("[]", encoding="utf-8")
+    command = [sys.executable, "-m", "tests.bench.alone", name, str(file)]
+    subprocess.run(command, check=True, cwd=ROOT, env=here.environment)
+    rows: list[Row] = json.loads(file.read_text(encoding="utf-8"))
+    return rows
+
+
+def _heading(minutes: float, *, is_whole: bool) -> str:
+    now = datetime.now(UTC)
+    commit = _said_by("git", "rev-parse", "--short", "HEAD")
+    changed = " with changes" if _said_by("git", "status", "--porcelain", "registry") else ""
+    text = (
+        f"Measured on {now.day} {now:%B %Y} at commit {commit}{changed}, {minutes:.0f} minutes, on"
+        f" {platform.machine()} with Python {platform.python_version()}. Each thing and its"
+        " reference took turns; a ratio is of one round, and the median of all rounds is judged."
+    )
+    return text if is_whole else f"{text}\n\n**{reach.missing('postgres')}.**"
+
+
+def _said_by(*command: str) -> str:
+    return subprocess.run(
+        command, check=True, capture_output=True, text=True, cwd=ROOT
+    ).stdout.strip()
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    sys.exit(main())

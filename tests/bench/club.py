@@ -1,0 +1,232 @@
+"""A large invented club for the measurements: rows by the hundred thousand, written straight to
+the tables.
+
+Forty breeds, the largest with 17 dogs for every 100 evaluations (170,000 of a million) and the
+smallest with 400; a quarter of the dogs examined twice. Every evaluation carries the hip laxity
+index of both sides. Only the measurements may write so: everybody else goes through the desk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from typing import Any, cast
+
+import numpy as np
+from django.core.management.color import no_style
+from django.db import connection, models, transaction
+from django.utils import timezone
+from numpy.typing import NDArray
+
+from registry.desk.distributions import rebuild_distributions
+from registry.ledger import Actor
+from registry.models import (
+    Breed,
+    Certificate,
+    CountedValue,
+    Dog,
+    Evaluation,
+    Reading,
+    Trait,
+)
+from tests.bench.rounds import QUICK
+from tests.factories import Club, make_breed, make_club
+
+EVALUATIONS = 5_000 if QUICK else 1_000_000
+LARGEST, SMALLEST = "Tarn Spaniel", "Harbour Spitz"
+_SMALL = 100 if QUICK else 400
+_BREEDS = 40
+_SEED = 20261125
+_DAYS = 4_300  # Nearly twelve years, so that the ten years' window leaves some out.
+
+Numbers = NDArray[np.int64]
+
+
+def fill() -> Club:
+    """Make the cast, the breeds, and all rows; then count them. Returns the cast."""
+    club = make_club()
+    names = [LARGEST, *(f"Fell Pointer {place}" for place in range(2, _BREEDS)), SMALLEST]
+    breeds = [make_breed(name) for name in names]
+    random = np.random.default_rng(_SEED)
+    with transaction.atomic():
+        _write(club, breeds, random)
+    rebuild_distributions(by=Actor.system())
+    with connection.cursor() as cursor:
+        cursor.execute("ANALYZE")
+    return club
+
+
+def breed_named(name: str) -> Breed:
+    """One of the club's breeds."""
+    return Breed.objects.get(name=name)
+
+
+def _write(club: Club, breeds: list[Breed], random: np.random.Generator) -> None:
+    trait = Trait.objects.get(slug="hip-laxity")
+    breed_of_dog = np.repeat([breed.pk for breed in breeds], _dogs_by_breed())
+    dogs = len(breed_of_dog)
+    sex_of_dog = random.integers(0, 2, dogs)
+    dog_of = np.concatenate([np.arange(dogs), random.permutation(dogs)[: EVALUATIONS - dogs]])
+    # The second examination of a dog is the later one, by a year and a day more than any first.
+    day = random.integers(0, _DAYS // 2, EVALUATIONS)
+    day[dogs:] += _DAYS // 2
+    steps = np.clip(random.normal(45, 14, (EVALUATIONS, 2)).round(), 10, 110).astype(np.int64)
+    is_last = np.ones(EVALUATIONS, dtype=np.bool_)
+    is_last[dog_of[dogs:]] = False
+
+    _dogs(breed_of_dog, sex_of_dog)
+    _evaluations(club, dog_of, day, is_last)
+    _readings(trait.pk, steps)
+    _certificates(day)
+    last = np.flatnonzero(is_last)
+    _counted(
+        trait.pk,
+        last,
+        breed_of_dog[dog_of[last]],
+        sex_of_dog[dog_of[last]],
+        dog_of[last],
+        day[last],
+        steps[last].max(axis=1),
+    )
+    tables: list[type[models.Model]] = [Dog, Evaluation, Reading, Certificate, CountedValue]
+    with connection.cursor() as cursor:
+        for sql in connection.ops.sequence_reset_sql(no_style(), tables):
+            cursor.execute(sql)
+
+
+def _dogs_by_breed() -> list[int]:
+    """Dogs of each breed: the largest, then ever smaller ones, then the smallest."""
+    dogs, largest = EVALUATIONS * 4 // 5, EVALUATIONS * 17 // 100
+    weights = 1 / np.arange(2, _BREEDS)
+    middle = ((dogs - largest - _SMALL) * weights / weights.sum()).astype(int).tolist()
+    middle[0] += dogs - largest - _SMALL - sum(middle)
+    return [largest, *middle, _SMALL]
+
+
+def _dogs(breed: Numbers, sex: Numbers) -> None:
+    rows = (
+        (
+            place,
+            f"b{place:015d}",
+            breed_id,
+            f"Dog {place}",
+            "",
+            "FM"[sex_id],
+            "2012-03-04",
+            "brown",
+            f"27608{place:010d}",
+            "",
+            True,
+            "",
+            "2024-01-01 00:00:00",
+            1,
+        )
+        for place, (breed_id, sex_id) in enumerate(zip(breed.tolist(), sex.tolist(), strict=True))
+    )
+    columns = (
+        "id public_id breed_id name call_name sex born_on colour chip studbook_number is_confirmed"
+        " search_name created_at version"
+    )
+    copy_rows("registry_dog", columns.split(), rows)
+
+
+def _evaluations(club: Club, dog: Numbers, day: Numbers, is_last: NDArray[np.bool_]) -> None:
+    days = _texts_of_days()
+    rows = (
+        (
+            place,
+            f"b{place:015d}",
+            f"B{place:09d}",
+            "accepted" if last else "replaced",
+            dog_id,
+            club.clinic.pk,
+            days[day_id],
+            "Dr. Vera Oakhollow",
+            "{}",
+            True,
+            club.nurse.user.pk,
+            f"{days[day_id]} 09:00:00",
+            f"{days[day_id]} 10:00:00",
+            "",
+            "[]",
+            1,
+        )
+        for place, (dog_id, day_id, last) in enumerate(
+            zip(dog.tolist(), day.tolist(), is_last.tolist(), strict=True)
+        )
+    )
+    columns = (
+        "id public_id reference state dog_id clinic_id examined_on examiner conditions"
+        " consent_to_publish submitted_by_id submitted_at accepted_at reason fields_to_fix version"
+    )
+    copy_rows("registry_evaluation", columns.split(), rows)
+
+
+def _readings(trait_id: int, steps: Numbers) -> None:
+    rows = (
+        (2 * place + side, place, trait_id, ("left", "right")[side], step)
+        for place, pair in enumerate(steps.tolist())
+        for side, step in enumerate(pair)
+    )
+    copy_rows("registry_reading", ["id", "evaluation_id", "trait_id", "side", "step"], rows)
+
+
+def _certificates(day: Numbers) -> None:
+    days = _texts_of_days()
+    rows = (
+        (place, f"B{place:09d}", place, f"{days[day_id]} 10:00:00", "{}")
+        for place, day_id in enumerate(day.tolist())
+    )
+    copy_rows(
+        "registry_certificate", ["id", "number", "evaluation_id", "issued_at", "standing"], rows
+    )
+
+
+def _counted(
+    trait_id: int,
+    evaluation: Numbers,
+    breed: Numbers,
+    sex: Numbers,
+    dog: Numbers,
+    day: Numbers,
+    step: Numbers,
+) -> None:
+    days = _texts_of_days()
+    columns = [part.tolist() for part in (evaluation, breed, sex, dog, day, step)]
+    rows = (
+        (
+            evaluation_id,
+            breed_id,
+            trait_id,
+            "FM"[sex_id],
+            dog_id,
+            evaluation_id,
+            f"{days[day_id][:7]}-01",
+            worst,
+            f"{days[day_id]} 10:00:00",
+        )
+        for evaluation_id, breed_id, sex_id, dog_id, day_id, worst in zip(*columns, strict=True)
+    )
+    names = "id breed_id trait_id sex dog_id evaluation_id month step counted_from"
+    copy_rows("registry_countedvalue", names.split(), rows)
+
+
+def _texts_of_days() -> list[str]:
+    """Day 0 to the last as ISO text; the last lies before today."""
+    first: date = timezone.localdate() - timedelta(days=_DAYS + 30)
+    return [(first + timedelta(days=place)).isoformat() for place in range(_DAYS)]
+
+
+def copy_rows(table: str, columns: list[str], rows: Iterable[tuple[Any, ...]]) -> None:
+    """Write rows the quickest way the database has; every column must be named."""
+    names = ", ".join(columns)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
+        else:
+            places = ", ".join(["%s"] * len(columns))
+            # An iterator does, so that a million rows need not lie in memory at once.
+            some = cast("Sequence[tuple[Any, ...]]", rows)
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({places})", some)
