@@ -310,9 +310,7 @@ def _place_rows(
     )
 
 
-def _number_rows(
-    trait: PublicTrait, drawn: tuple[tuple[str, Heap], ...]
-) -> tuple[NumberRow, ...]:
+def _number_rows(trait: PublicTrait, drawn: tuple[tuple[str, Heap], ...]) -> tuple[NumberRow, ...]:
     """The columns of the heaps as numbers; all heaps of a trait share them."""
     if not drawn:
         return ()

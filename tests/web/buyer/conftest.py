@@ -33,13 +33,9 @@ def tested(club: Club) -> Callable[[int], None]:
 def juno(club: Club) -> Certificate:
     """The certificate of a dog called Juno, released, with a litter mate that is not tested."""
     dam = factories.make_dog(club, name="Mosedale Wren", born_on=date(2019, 3, 1))
-    sire = factories.make_dog(
-        club, name="Fellgate Otto", sex="M", born_on=date(2019, 4, 1)
-    )
+    sire = factories.make_dog(club, name="Fellgate Otto", sex="M", born_on=date(2019, 4, 1))
     dog = factories.make_dog(
         club, name="Tarnfold Juno", call_name="Juno", sire=sire.public_id, dam=dam.public_id
     )
-    factories.make_dog(
-        club, name="Tarnfold Moss", sex="M", sire=sire.public_id, dam=dam.public_id
-    )
+    factories.make_dog(club, name="Tarnfold Moss", sex="M", sire=sire.public_id, dam=dam.public_id)
     return factories.make_accepted(club, dog, left="0.31", right="0.35")

@@ -81,9 +81,7 @@ def test_a_result_that_waits_has_nothing_to_decide(client: Client, club: Club) -
     assert "<form" not in html
 
 
-def test_a_revoked_result_shows_no_value(
-    client: Client, club: Club, withheld: Certificate
-) -> None:
+def test_a_revoked_result_shows_no_value(client: Client, club: Club, withheld: Certificate) -> None:
     revoke.revoke(
         by=club.registrar.actor, evaluation_id=withheld.evaluation.public_id, reason="wrong dog"
     )
