@@ -318,8 +318,10 @@ CONTENT_SECURITY_POLICY = {
 # --- Programming interface ---------------------------------------------------
 
 REST_FRAMEWORK: dict[str, Any] = {
-    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_AUTHENTICATION_CLASSES": ["api.tokens.TokenAuthentication"],
+    "DEFAULT_PERMISSION_CLASSES": ["api.tokens.HasScope"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.Schema31",
+    "EXCEPTION_HANDLER": "api.problems.answer",
     # A caller cannot choose its own address for the throttle by sending a header.
     "NUM_PROXIES": 1 if TRUST_PROXY else 0,
 }
@@ -327,6 +329,9 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "TITLE": "Soundline",
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
+    "DESCRIPTION": "A breed club's registry of joint examinations, for programs.",
+    "POSTPROCESSING_HOOKS": ["api.schema.add_components"],
+    "DISABLE_ERRORS_AND_WARNINGS": False,
 }
 
 # --- Log ---------------------------------------------------------------------

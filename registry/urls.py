@@ -10,5 +10,6 @@ from registry.health import healthz
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("healthz", healthz, name="healthz"),
+    path("api/", include("api.urls")),
     path("", include("registry.web.urls")),
 ]

@@ -1,0 +1,122 @@
+"""Read what a caller sends: a JSON object of limited size, query parameters by name, an
+Idempotency-Key. What the values mean is the desk's business."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from typing import IO, Any
+
+from django.utils.translation import gettext as _
+from rest_framework.exceptions import ParseError
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.problems import TooLarge, Unreadable
+from api.tokens import token_of
+from registry.desk.errors import Invalid
+from registry.desk.replay import Answer, once
+
+MOST_BYTES = 256 * 1024
+
+
+class JsonParser(BaseParser):
+    """RFC 8259 JSON in UTF-8, at most 256 KiB, without doubled names, lone surrogates or NUL."""
+
+    media_type = "application/json"
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> Any:
+        """Return the value; raises ParseError."""
+        data = stream.read(MOST_BYTES + 1)
+        if len(data) > MOST_BYTES:
+            raise TooLarge(_("A JSON body has at most 256 KiB here."))
+        try:
+            value = json.loads(
+                data.decode("utf-8"), object_pairs_hook=_unique, parse_constant=_no_constant
+            )
+            json.dumps(value, ensure_ascii=False).encode("utf-8")
+        except (ValueError, RecursionError) as error:
+            raise ParseError(_("The body is not JSON that can be read.")) from error
+        return value
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object; one that says the same name twice says two things."""
+    found = dict(pairs)
+    if len(found) != len(pairs) or any("\x00" in name for name in found):
+        raise ValueError("doubled or unprintable name")
+    if any(isinstance(value, str) and "\x00" in value for value in found.values()):
+        raise ValueError("NUL")
+    return found
+
+
+def _no_constant(name: str) -> Any:
+    raise ValueError(name)
+
+
+def body_of(request: Request) -> dict[str, Any]:
+    """The JSON object that was sent; raises Invalid for any other value."""
+    body = request.data
+    if not isinstance(body, dict):
+        raise Invalid.one("", _("Send a JSON object."))
+    return body
+
+
+def text_member(body: Mapping[str, Any], name: str, *, optional: bool = False) -> str:
+    """A text of the body; raises Invalid."""
+    value = body.get(name, "" if optional else None)
+    if not isinstance(value, str):
+        raise Invalid.one(f"/{name}", _("Give this as text."))
+    return value
+
+
+def only_members(body: Mapping[str, Any], *names: str) -> None:
+    """Raise Invalid for a member that nobody would read."""
+    if strange := sorted(set(body) - set(names)):
+        pointer = "/" + strange[0].replace("~", "~0").replace("/", "~1")
+        raise Invalid.one(pointer, _("There is no such field. Take it out or correct its name."))
+
+
+def query_of(request: Request, *names: str) -> dict[str, str]:
+    """The query parameters, each at most once and none that nobody would read."""
+    found: dict[str, str] = {}
+    for name, values in request.query_params.lists():
+        if name not in names:
+            raise Unreadable(name[:80], _("There is no such parameter here."))
+        if len(values) > 1:
+            raise Unreadable(name, _("Give this parameter once."))
+        if "\x00" in values[0] or len(values[0]) > 200:
+            raise Unreadable(name, _("This value cannot be read."))
+        found[name] = values[0]
+    return found
+
+
+def once_per_key(
+    request: Request, deed: Callable[[], Answer], *, body_hash: str | None = None
+) -> Response:
+    """Do the deed; with an Idempotency-Key, once for that key of that token."""
+    key = request.headers.get("Idempotency-Key")
+    if key is None:
+        done = deed()
+        return Response(done.body, done.status)
+    if not 1 <= len(key) <= 255 or not key.isascii() or not key.isprintable():
+        raise Unreadable("Idempotency-Key", _("A key has 1 to 255 printable ASCII characters."))
+    if body_hash is None:
+        canonical = json.dumps(request.data, sort_keys=True, separators=(",", ":"))
+        body_hash = hashlib.sha256(canonical.encode()).hexdigest()
+    done = once(
+        scope=f"token:{token_of(request).pk}",
+        key=key,
+        route=f"{request.method} {request.path}",
+        body_hash=body_hash,
+        deed=deed,
+    )
+    headers = {"Idempotency-Replayed": "true"} if done.is_replay else {}
+    return Response(done.body, done.status, headers=headers)

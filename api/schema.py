@@ -1,0 +1,156 @@
+"""The OpenAPI document: what each view says of itself, and the shapes it names.
+
+Shapes are written as JSON Schema in ``api.shapes`` and put into the document whole. The refusals
+that every view may give are added here, once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Literal
+
+from drf_spectacular.openapi import AutoSchema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+
+from api.problems import MEDIA_TYPE
+from api.shapes import common, dogs, evaluations, me, public
+from api.shapes.common import Schema, ref
+
+COMPONENTS: dict[str, Schema] = {
+    "Problem": common.PROBLEM,
+    "Me": me.ME,
+    "Dog": dogs.DOG,
+    "DogFacts": dogs.DOG_FACTS,
+    "DogCorrection": dogs.DOG_CORRECTION,
+    "Conditions": evaluations.CONDITIONS,
+    "ReadingGiven": evaluations.READING_GIVEN,
+    "Answers": evaluations.ANSWERS,
+    "Decision": evaluations.DECISION,
+    "Replacement": evaluations.REPLACEMENT,
+    "ReasonGiven": evaluations.REASON_GIVEN,
+    "Chosen": evaluations.CHOSEN,
+    "Outcomes": evaluations.OUTCOMES,
+    "Moved": evaluations.MOVED,
+    "Flag": evaluations.FLAG,
+    "Reading": evaluations.READING,
+    "Evidence": evaluations.EVIDENCE,
+    "Evaluation": evaluations.EVALUATION,
+    "Queued": evaluations.QUEUED,
+    "Queue": evaluations.QUEUE,
+    "Entry": evaluations.ENTRY,
+    "StandingAsIssued": public.STANDING_ISSUED,
+    "StandingToday": public.STANDING_TODAY,
+    "Relative": public.RELATIVE,
+    "Result": public.RESULT,
+    "Certificate": public.CERTIFICATE,
+    "Distribution": public.DISTRIBUTION,
+}
+
+_REFUSALS = {
+    400: "The request cannot be read: a header, a parameter or JSON that is none.",
+    401: "No token, or one that does not stand.",
+    403: "The token or its role may not do this.",
+    404: "There is no such thing, or none of yours.",
+    406: "Only JSON is spoken here.",
+    409: "Somebody else was first: who, when, and what holds now.",
+    413: "The body is too large.",
+    415: "The body is of another kind than this address takes.",
+    422: "The body was read, but fields of it cannot be taken; or a key came with another body.",
+    429: "Too many requests; Retry-After says how many seconds to wait.",
+}
+_READ = (400, 401, 403, 404, 406, 429)
+_WRITE = (*_READ, 409, 413, 415, 422)
+
+
+def parameter(
+    name: str,
+    where: Literal["path", "query"],
+    description: str,
+    *,
+    enum: list[str] | None = None,
+    is_whole: bool = False,
+) -> OpenApiParameter:
+    """One parameter in the path, query or header."""
+    schema: Schema = {"type": "integer" if is_whole else "string"}
+    if where == "query" and is_whole:
+        schema |= {"minimum": 1, "maximum": 100}
+    if where != "path" and not is_whole:
+        schema |= {"maxLength": 200, "pattern": "^[^\\u0000]*$"}
+    if enum is not None:
+        schema = {"type": "string", "enum": enum}
+    return OpenApiParameter(name, schema, where, required=where == "path", description=description)
+
+
+KEY = OpenApiParameter(
+    "Idempotency-Key",
+    {"type": "string", "minLength": 1, "maxLength": 255, "pattern": "^[!-~]+$"},
+    "header",
+    description="A text of your own, new for each deed. Sent again with the same body within 30 "
+    "days it gives the same answer; with another body 422.",
+)
+LIMIT = parameter("limit", "query", "rows on a page, 50 unless told", is_whole=True)
+CURSOR = parameter("cursor", "query", "the mark that the page before gave as next")
+
+
+def documented(
+    title: str,
+    *,
+    answer: str | Schema = "",
+    body: str | Schema = "",
+    status: int = 200,
+    parameters: list[OpenApiParameter] | None = None,
+    binary: str = "",
+    bodies: dict[str, Any] | None = None,
+    example: Any = None,
+    curl: str = "",
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Say what a method takes and answers; names are those of ``COMPONENTS``."""
+    is_read = not body and bodies is None and status == 200
+    responses: dict[Any, Any] = {
+        (code, MEDIA_TYPE): OpenApiResponse(ref("Problem"), description=_REFUSALS[code])
+        for code in (_READ if is_read else _WRITE)
+    }
+    if is_read:
+        responses[304] = OpenApiResponse(description="Unchanged since the ETag you named.")
+    if binary:
+        responses[status, binary] = {"type": "string", "format": "binary"}
+    elif status == 204:
+        responses[204] = OpenApiResponse(description="Done; there is nothing to say.")
+    else:
+        shape = ref(answer) if isinstance(answer, str) else answer
+        responses[status, "application/json"] = OpenApiResponse(shape, description="Done.")
+    request = bodies
+    if body:
+        request = {"application/json": ref(body) if isinstance(body, str) else body}
+    examples = [OpenApiExample(title, example, request_only=True)] if example else []
+    return extend_schema(
+        summary=title,
+        description=f"{title}.\n\n```sh\n{curl}\n```" if curl else title,
+        request=request,
+        responses=responses,
+        parameters=parameters or [],
+        examples=examples,
+    )
+
+
+class Schema31(AutoSchema):
+    """Names each operation by its address and method, and asks for a token where one is needed."""
+
+    def get_operation_id(self) -> str:
+        """``get evaluations id history`` in one word."""
+        words = self.path.removeprefix("/api/v1/").translate(str.maketrans("/{}.-", "_____"))
+        return "_".join(part for part in [self.method.lower(), *words.split("_")] if part)
+
+    def get_tags(self) -> list[str]:
+        """The first word of the address."""
+        return [self.path.removeprefix("/api/v1/").split("/")[0]]
+
+    def get_auth(self) -> list[dict[str, list[str]]]:
+        """None for what everybody may read."""
+        return [{"token": []}] if getattr(self.view, "scopes", {}).get(self.method) else []
+
+
+def add_components(result: dict[str, Any], **_facts: Any) -> dict[str, Any]:
+    """Put the shapes into the document."""
+    result.setdefault("components", {}).setdefault("schemas", {}).update(COMPONENTS)
+    return result

@@ -1,0 +1,207 @@
+"""Certificates and distributions, for everyone: the JSON shape of each beside what fills it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils import timezone
+
+from api.shapes.common import (
+    DAY,
+    ID,
+    INSTANT,
+    NUMBER,
+    TEXT,
+    WHOLE,
+    Schema,
+    closed,
+    list_of,
+    maybe,
+    ref,
+)  # fmt: skip
+from registry.ledger.append import instant_text
+from registry.models import Breed, Trait
+from registry.queries.breed_counts import BreedCounts, breed_counts
+from registry.queries.distributions import Distribution
+from registry.queries.history import changes_of_evaluation
+from registry.queries.public import CertificateRecord, ReadTrait, Relative, family_of
+from registry.science.standing import FEWEST_TO_COMPARE, standing
+from registry.telling.verdicts import verdict_on
+from registry.wording.cautions import cautions
+
+_COUNTS: Schema = {
+    "better": WHOLE, "equal": WHOLE, "worse": WHOLE, "n": WHOLE, "first_month": DAY,
+    "last_month": DAY,
+}  # fmt: skip
+STANDING_ISSUED = closed(_COUNTS)
+STANDING_TODAY = closed(
+    {**_COUNTS, "share": maybe(NUMBER), "low": maybe(NUMBER), "high": maybe(NUMBER)}
+)
+RELATIVE = closed(
+    {
+        "relation": {"type": "string", "enum": ["sire", "dam", "litter"]}, "id": ID, "name": TEXT,
+        "sex": TEXT, "born_on": DAY,
+        "values": {
+            **list_of(closed({"trait": TEXT, "value": TEXT})),
+            "description": "empty: not tested or not released",
+        },
+    }
+)  # fmt: skip
+RESULT = closed(
+    {
+        "trait": TEXT, "name": TEXT, "unit": TEXT, "better": TEXT, "worse": TEXT,
+        "values": closed({"left": TEXT, "right": TEXT, "whole": TEXT},
+                         optional=("left", "right", "whole")),
+        "speaks": TEXT,
+        "counts_today": {"type": "boolean"},
+        "standing_as_issued": maybe(ref("StandingAsIssued")),
+        "standing_today": maybe(ref("StandingToday")),
+    }
+)  # fmt: skip
+CERTIFICATE = closed(
+    {
+        "number": TEXT,
+        "verdict": {"type": "string", "enum": ["genuine", "replaced", "revoked", "not-released"]},
+        "word": TEXT, "lines": list_of(TEXT), "issued_at": INSTANT, "examined_on": DAY,
+        "clinic": closed({"name": TEXT, "town": TEXT}),
+        "dog": closed({"id": ID, "name": TEXT, "call_name": TEXT, "breed": TEXT, "sex": TEXT,
+                       "born_on": DAY, "colour": TEXT,
+                       "chip_end": {"type": "string", "description": "its last six digits"}}),
+        "newer": maybe(TEXT), "results": list_of(ref("Result")),
+        "family": list_of(ref("Relative")), "cautions": list_of(TEXT),
+    }
+)  # fmt: skip
+DISTRIBUTION = closed(
+    {
+        "breed": TEXT, "trait": TEXT, "unit": TEXT,
+        "sex": maybe({"type": "string", "enum": ["F", "M"]}),
+        "as_of": {**maybe(INSTANT), "description": "null: the counts of this moment"},
+        "first_month": DAY, "last_month": DAY, "window_months": WHOLE, "n": WHOLE,
+        "can_compare": {"type": "boolean", "description": "false below 20 dogs"},
+        "cells": list_of(closed({"step": WHOLE, "value": TEXT, "dogs": WHOLE})),
+        "mean": maybe(NUMBER),
+        "sd": {**maybe(NUMBER), "description": "divisor n - 1"},
+        "quantiles": maybe(closed({f"p{share}": NUMBER for share in (5, 25, 50, 75, 95)})),
+        "quantile_definition": TEXT,
+        "counted": TEXT,
+    }
+)  # fmt: skip
+
+
+def certificate(record: CertificateRecord) -> dict[str, Any]:
+    """A certificate with its verdict; readings only where the owner has agreed to show them."""
+    entries = changes_of_evaluation(record.evaluation_id)
+    verdict = verdict_on(record, entries)
+    dog = record.dog
+    counted = [read for read in record.readings if read.trait.is_counted]
+    counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=timezone.now())
+    return {
+        "number": record.number,
+        "verdict": verdict.kind,
+        "word": str(verdict.word),
+        "lines": [str(line) for line in verdict.lines],
+        "issued_at": instant_text(record.issued_at),
+        "examined_on": str(record.examined_on),
+        "clinic": {"name": record.clinic, "town": record.clinic_town},
+        "dog": {
+            "id": dog.public_id,
+            "name": dog.name,
+            "call_name": dog.call_name,
+            "breed": dog.breed_slug,
+            "sex": dog.sex,
+            "born_on": str(dog.born_on),
+            "colour": dog.colour,
+            "chip_end": dog.chip[-6:],
+        },
+        "newer": record.newer or None,
+        "results": [_result(record, read, counts) for read in record.readings],
+        "family": [_relative(each) for each in family_of(dog, [read.trait for read in counted])],
+        "cautions": [str(caution) for caution in cautions()],
+    }
+
+
+def _result(record: CertificateRecord, read: ReadTrait, counts: BreedCounts) -> dict[str, Any]:
+    trait = read.trait
+    issued = record.as_issued.get(trait.slug)
+    return {
+        "trait": trait.slug,
+        "name": trait.name,
+        "unit": trait.unit,
+        "better": trait.better_word,
+        "worse": trait.worse_word,
+        "values": {side: trait.value_text(step) for side, step in read.steps.items()},
+        "speaks": trait.value_text(read.spoken),
+        "counts_today": read.counts,
+        "standing_as_issued": {name: issued[name] for name in _COUNTS} if issued else None,
+        "standing_today": _today(read, counts) if trait.is_counted else None,
+    }
+
+
+def _today(read: ReadTrait, counts: BreedCounts) -> dict[str, Any]:
+    histogram = counts.of(read.trait.pk)
+    if not read.counts:
+        # The dog is not in the counts with this value; it is compared as one more dog.
+        histogram = histogram.add(read.spoken)
+    place = standing(histogram, read.spoken, read.trait.better)
+    return {
+        "better": place.better,
+        "equal": place.equal,
+        "worse": place.worse,
+        "n": place.n,
+        "first_month": str(counts.first_month),
+        "last_month": str(counts.last_month),
+        "share": place.share,
+        "low": place.low,
+        "high": place.high,
+    }
+
+
+def _relative(found: Relative) -> dict[str, Any]:
+    return {
+        "relation": found.relation,
+        "id": found.public_id,
+        "name": found.name,
+        "sex": found.sex,
+        "born_on": str(found.born_on),
+        "values": [
+            {"trait": value.trait.slug, "value": value.trait.value_text(value.step)}
+            for value in found.values
+        ],
+    }
+
+
+def distribution(
+    breed: Breed, trait: Trait, found: Distribution, *, is_past: bool
+) -> dict[str, Any]:
+    """Exact counts and what follows from them. Grades have no mean, and few dogs no quantiles."""
+    histogram = found.histogram
+    can_compare = histogram.n >= FEWEST_TO_COMPARE
+    has_numbers = can_compare and not trait.is_graded
+    resolution = float(trait.resolution)
+    return {
+        "breed": breed.slug,
+        "trait": trait.slug,
+        "unit": trait.unit,
+        "sex": found.sex or None,
+        "as_of": instant_text(found.as_of) if is_past else None,
+        "first_month": str(found.first_month),
+        "last_month": str(found.last_month),
+        "window_months": found.window_months,
+        "n": histogram.n,
+        "can_compare": can_compare,
+        "cells": [
+            {"step": step, "value": trait.value_text(step), "dogs": dogs}
+            for step, dogs in histogram.rows()
+        ],
+        "mean": histogram.mean(trait.resolution) if has_numbers else None,
+        "sd": histogram.sd(trait.resolution) if has_numbers else None,
+        "quantiles": {
+            f"p{share}": round(histogram.quantile(share / 100) * resolution, 9)
+            for share in (5, 25, 50, 75, 95)
+        }
+        if has_numbers
+        else None,
+        "quantile_definition": "Hyndman and Fan (1996), type 7",
+        "counted": "One value a dog: its latest accepted examination with the trait, by the worse "
+        "side. Dogs whose owner released nothing are in the counts and nowhere else.",
+    }

@@ -1,0 +1,38 @@
+"""How often one caller may ask: by token, else by address.
+
+The counters live in the shared cache, so that all workers count together. Addresses are kept there
+as keyed digests only, for as long as they count.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.crypto import salted_hmac
+from rest_framework.request import Request
+from rest_framework.throttling import SimpleRateThrottle
+
+
+class AddressThrottle(SimpleRateThrottle):
+    """A caller without a token, by network address."""
+
+    scope = "address"
+    rate = "600/hour"
+
+    def get_cache_key(self, request: Request, view: Any) -> str | None:
+        """A digest of the address; None for callers with a token."""
+        if request.auth is not None:
+            return None
+        address = self.get_ident(request)
+        return "throttle-" + salted_hmac("api.throttles", address).hexdigest()[:32]
+
+
+class TokenThrottle(SimpleRateThrottle):
+    """A program with a token."""
+
+    scope = "token"
+    rate = "1200/minute"
+
+    def get_cache_key(self, request: Request, view: Any) -> str | None:
+        """The token's row; None for callers without one."""
+        return f"throttle-token-{request.auth.pk}" if request.auth is not None else None

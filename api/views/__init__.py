@@ -1,0 +1,1 @@
+"""The views, a module a subject: parse, call the desk or a query, answer."""
