@@ -1,122 +1,165 @@
-"""Which dog is it: look up by chip, confirm the dog in front of you, or register one."""
+"""Which dog is it: look up by chip, studbook number or name, and confirm the dog in front of you.
+
+Looking up is a GET and changes nothing, so that a scanner's Enter can do no harm. Only the answer
+to "Is this the dog in front of you?" begins a draft.
+"""
 
 from __future__ import annotations
 
 from typing import Any
 
-from django import forms
-from django.http import HttpRequest, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import dogs as desk
-from registry.desk.actor import Actor
-from registry.desk.drafts import start_draft
+from registry.desk.actor import Actor, clinic_of
+from registry.desk.drafts import save_draft, start_draft
 from registry.desk.errors import Conflict, Invalid
-from registry.models import Breed, Dog, Sex
-from registry.queries.search import find_dogs, near_chips
+from registry.models import Dog, Draft, Sex
+from registry.queries.clinic_results import dogs_by_studbook, drafts_of
+from registry.queries.search import FoundDog, find_dogs, near_chips
 from registry.science.microchip import ChipProblem, parse_chip
-from registry.web.clinic.frame import clinic_page, framed
-from registry.web.forms import PlainDateField, PlainForm, set_choices
+from registry.web.clinic import shown
+from registry.web.clinic.frame import clinic_page, framed, own_draft
+from registry.web.clinic.new_dog import NewDogForm
+from registry.web.clinic.progress import look_at, page_of
+from registry.wording import dates
 
-
-class NewDogForm(PlainForm):
-    """A dog the register does not have. Its chip is typed twice: it has no check digit."""
-
-    chip = forms.CharField(label=gettext_lazy("Chip number"), max_length=40)
-    chip_again = forms.CharField(
-        label=gettext_lazy("The chip number once more"),
-        help_text=gettext_lazy("Read it off the scanner again; do not copy it."),
-        max_length=40,
-    )
-    name = forms.CharField(label=gettext_lazy("Registered name"), max_length=120)
-    breed = forms.ChoiceField(label=gettext_lazy("Breed"))
-    sex = forms.ChoiceField(
-        label=gettext_lazy("Sex"), choices=Sex.choices, widget=forms.RadioSelect
-    )
-    born_on = PlainDateField(label=gettext_lazy("Born on"))
-    colour = forms.CharField(label=gettext_lazy("Colour"), max_length=60, required=False)
-    studbook_number = forms.CharField(
-        label=gettext_lazy("Studbook number"), max_length=40, required=False
-    )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        set_choices(self, "breed", [("", "–"), *Breed.objects.values_list("slug", "name")])
-
-    def clean(self) -> dict[str, Any]:
-        """Both chip numbers must be the same number, however each was typed."""
-        given = super().clean() or {}
-        try:
-            one, two = (parse_chip(given.get(name, "")) for name in ("chip", "chip_again"))
-        except ChipProblem as problem:
-            if "chip" in given and "chip_again" in given:
-                self.add_error("chip", str(problem))
-        else:
-            if one != two:
-                message = _("The two chip numbers differ. Read the chip again.")
-                self.add_error("chip_again", message)
-        return given
+_LONGEST = 120
 
 
 @require_GET
 @clinic_page
 def identify(request: HttpRequest, by: Actor) -> HttpResponseBase:
     """One box; a scanner's digits and Enter look the dog up and do nothing else."""
-    typed = request.GET.get("chip", "").replace("\x00", "")[:120].strip()
-    context: dict[str, Any] = {"typed": typed, "dog": None, "near": [], "named": []}
-    problems: list[tuple[str, str]] = []
-    chip = ""
-    if typed:
-        try:
-            chip = parse_chip(typed).text15
-        except ChipProblem as problem:
-            context["named"] = find_dogs(typed) if any(map(str.isalpha, typed)) else []
-            if not context["named"]:
-                problems = [("#chip", str(problem))]
-        else:
-            found = Dog.objects.select_related("breed", "sire", "dam").filter(chip=chip)
-            context["dog"] = found.first()
-            if context["dog"] is None:
-                context["near"] = near_chips(chip)
-    chosen = request.GET.get("dog", "")
-    if chosen:
-        found = Dog.objects.select_related("breed", "sire", "dam").filter(public_id=chosen)
-        context["dog"] = found.first()
-    context = framed("new", **context, chip=chip, problems=problems)
+    typed = request.GET.get("chip", "").replace("\x00", "")[:_LONGEST].strip()
+    draft = own_draft(by, request.GET["draft"]) if request.GET.get("draft") else None
+    if draft is not None and draft.sent_as is not None:
+        return redirect("clinic:result", draft.sent_as.public_id)
+    dog = _dog(public_id=request.GET.get("dog", "").replace("\x00", ""))
+    found = {} if dog else _look_up(typed)
+    dog = dog or found.pop("dog", None)
+    problems = found.get("problems", [])
+    context = framed(
+        "new",
+        typed=typed,
+        draft=draft,
+        dog=dog,
+        dog_facts=shown.dog_facts(dog) if dog else [],
+        drafts=drafts_of(clinic_of(by), dog=dog)[:3] if dog and draft is None else [],
+        problems=problems,
+        kept=f"&draft={draft.public_id}" if draft else "",
+        found={"chip": "", "near": [], "named": [], "nothing": False} | found,
+    )
     return render(request, "clinic/identify.html", context, status=422 if problems else 200)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @clinic_page
 def start(request: HttpRequest, by: Actor) -> HttpResponseBase:
-    """The person said that it is this dog: begin a draft."""
-    draft = start_draft(by=by, dog_id=request.POST.get("dog", ""))
-    return redirect("clinic:draft", draft.public_id)
+    """The person said that it is this dog: begin a draft, or put the dog into the one at hand.
+
+    A GET comes from a sign-in in between and goes back to the question.
+    """
+    if request.method == "GET":
+        return redirect("clinic:identify")
+    dog = _dog(public_id=request.POST.get("dog", "").replace("\x00", ""))
+    if dog is None:
+        raise Http404
+    if request.POST.get("draft"):
+        return _put_into(by, own_draft(by, request.POST["draft"]), dog)
+    draft = start_draft(by=by, dog_id=dog.public_id)
+    return redirect("clinic:examination", draft.public_id)
 
 
 @require_http_methods(["GET", "POST"])
 @clinic_page
 def register(request: HttpRequest, by: Actor) -> HttpResponseBase:
     """Add a dog, to be confirmed by a registrar, and go on with its draft."""
-    form = NewDogForm(request.POST or None, initial={"chip": request.GET.get("chip", "")[:40]})
-    status = 200
-    if request.method == "POST":
+    posted = request.POST if request.method == "POST" else None
+    form = NewDogForm(posted, initial={"chip": request.GET.get("chip", "")[:_LONGEST]})
+    status, agree = 200, ""
+    if posted is not None and "compare" in posted:
+        # What a scanner's Enter presses: the two numbers are compared and nothing is registered.
+        agree = form.compare()
+        status = 422 if form.errors else 200
+    elif posted is not None:
+        dog = _registered(by, form) if form.is_valid() else None
+        if dog is not None:
+            draft = start_draft(by=by, dog_id=dog.public_id)
+            return redirect("clinic:examination", draft.public_id)
         status = 422
-        if form.is_valid():
-            given = dict(form.cleaned_data)
-            del given["chip_again"]
-            try:
-                dog = desk.register_dog(by=by, facts=desk.DogFacts(**given))
-            except Invalid as error:
-                for problem in error.problems:
-                    name = problem.pointer.strip("/")
-                    form.add_error(name if name in form.fields else None, problem.message)
-            except Conflict as error:
-                form.add_error("chip", str(error))
-            else:
-                draft = start_draft(by=by, dog_id=dog.public_id)
-                return redirect("clinic:draft", draft.public_id)
-    return render(request, "clinic/register.html", framed("new", form=form), status=status)
+    context = framed("new", form=form, agree=agree)
+    return render(request, "clinic/register.html", context, status=status)
+
+
+def _look_up(typed: str) -> dict[str, Any]:
+    """By chip when it is one; else by studbook number, then by name."""
+    if not typed:
+        return {}
+    try:
+        chip = parse_chip(typed).text15
+    except ChipProblem as problem:
+        named = [_choice(dog) for dog in dogs_by_studbook(typed)]
+        is_word = problem.code == "letters"
+        if not named and is_word:
+            named = [_choice(dog) for dog in find_dogs(typed, 10)]
+        if named or is_word:
+            return {"named": named, "nothing": not named}
+        return {"problems": [("#chip", str(problem))]}
+    dog = _dog(chip=chip)
+    if dog:
+        return {"dog": dog}
+    return {
+        "chip": chip,
+        "near": [_choice(near) for near in near_chips(chip)],
+    }
+
+
+def _choice(dog: Dog | FoundDog) -> dict[str, str]:
+    """A dog as a list shows it, with what tells it from its namesakes."""
+    if isinstance(dog, Dog):
+        breed, sire, dam = (
+            dog.breed.name,
+            dog.sire.name if dog.sire else "",
+            dog.dam.name if dog.dam else "",
+        )
+    else:
+        breed, sire, dam = dog.breed, dog.sire, dog.dam
+    born = _("born %(day)s") % {"day": dates.day(dog.born_on)}
+    told = [breed, str(Sex(dog.sex).label), born]
+    if sire or dam:
+        told.append(f"{sire or '?'} × {dam or '?'}")
+    return {"public_id": dog.public_id, "name": dog.name, "told": ", ".join(told)}
+
+
+def _dog(**which: str) -> Dog | None:
+    return Dog.objects.select_related("breed", "sire", "dam").filter(**which).first()
+
+
+def _put_into(by: Actor, draft: Draft, dog: Dog) -> HttpResponseBase:
+    if draft.sent_as is not None:
+        return redirect("clinic:result", draft.sent_as.public_id)
+    answers = {**draft.answers, "dog": {"id": dog.public_id}}
+    try:
+        save_draft(by=by, draft_id=draft.public_id, version=draft.version, answers=answers)
+    except Conflict:
+        return redirect(page_of("dog", draft) + f"&dog={dog.public_id}")
+    is_done = look_at(own_draft(by, draft.public_id)).can_be_sent
+    return redirect(reverse(f"clinic:{'check' if is_done else 'draft'}", args=[draft.public_id]))
+
+
+def _registered(by: Actor, form: NewDogForm) -> Dog | None:
+    """The new dog, or None with what is wrong put beside the boxes."""
+    try:
+        return desk.register_dog(by=by, facts=form.facts())
+    except Invalid as error:
+        for problem in error.problems:
+            name = problem.pointer.strip("/")
+            form.add_error(name if name in form.fields else None, problem.message)
+    except Conflict:
+        form.add_error("chip", _("Another dog was registered with this chip. Look it up again."))
+    return None

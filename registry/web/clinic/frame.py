@@ -8,8 +8,9 @@ from django.http import Http404
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor
+from registry.desk.actor import Actor, clinic_of
 from registry.models import Draft, Role
+from registry.queries.clinic_results import draft_of
 from registry.web.acting import page_for
 
 clinic_page = page_for(Role.CLINIC)
@@ -26,11 +27,7 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
 
 def own_draft(by: Actor, draft_id: str) -> Draft:
     """The clinic's own draft; another clinic's is as missing as one that never was."""
-    draft = (
-        Draft.objects.select_related("dog__breed", "dog__sire", "dog__dam", "evaluation", "sent_as")
-        .filter(public_id=draft_id, clinic_id=by.clinic_pk)
-        .first()
-    )
+    draft = draft_of(clinic_of(by), draft_id)
     if draft is None:
         raise Http404
     return draft

@@ -7,22 +7,27 @@ from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from registry.desk.actor import Actor
-from registry.models import Draft, Evaluation, State
+from registry.desk.actor import Actor, clinic_of
+from registry.queries import clinic_results
 from registry.web.clinic.frame import clinic_page, framed
+
+_A_PAGE = 25
+_MOST_OPEN = 100
 
 
 @require_GET
 @clinic_page
 def home(request: HttpRequest, by: Actor) -> HttpResponseBase:
-    """Returned results first, then drafts, then everything sent."""
-    own = Evaluation.objects.filter(clinic_id=by.clinic_pk).select_related("dog__breed")
-    drafts = Draft.objects.filter(clinic_id=by.clinic_pk, sent_as__isnull=True)
-    sent = own.exclude(state=State.RETURNED).order_by("-submitted_at", "-pk")
+    """Returned results first, then drafts, what the club has, and what is settled."""
+    clinic = clinic_of(by)
+    waiting = clinic_results.waiting_of(clinic)
+    settled = Paginator(clinic_results.settled_of(clinic), _A_PAGE)
     context = framed(
         "home",
-        returned=own.filter(state=State.RETURNED).order_by("decided_at"),
-        drafts=drafts.select_related("dog"),
-        page=Paginator(sent, 30).get_page(request.GET.get("page")),
+        returned=clinic_results.returned_to(clinic)[:_MOST_OPEN],
+        drafts=clinic_results.drafts_of(clinic)[:_MOST_OPEN],
+        waiting=waiting[:_MOST_OPEN],
+        waiting_count=waiting.count(),
+        page=settled.get_page(request.GET.get("page")),
     )
     return render(request, "clinic/home.html", context)

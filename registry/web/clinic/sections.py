@@ -1,87 +1,158 @@
-"""The forms of a draft's sections, between boxes on a page and the REST body that a draft keeps."""
+"""The forms of a draft's sections, between boxes on a page and the REST body that a draft keeps.
+
+What cannot be read is kept as it was typed, so that leaving a page half done loses nothing; the
+desk finds it again when the draft is looked over.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+import hashlib
+import json
+from collections.abc import Mapping
+from datetime import date
+from typing import Any, ClassVar
 
 from django import forms
-from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.desk.answers import Restraint
-from registry.models import Side, Trait
 from registry.web.forms import PlainDateField, PlainForm
 
-YES_NO = (("yes", gettext_lazy("yes")), ("no", gettext_lazy("no")))
+YES_NO = (("yes", gettext_lazy("Yes")), ("no", gettext_lazy("No")))
+_YES_NO_OF: dict[Any, str] = {True: "yes", False: "no"}
+_LONGEST_KEPT = 2_000
 
 
 class SectionForm(PlainForm):
-    """A part of the answers; ``version`` is the draft's as it was shown."""
+    """A part of the answers.
 
-    version = forms.IntegerField(widget=forms.HiddenInput)
+    ``base`` is a digest of the section as it was shown, so that a change made in another window is
+    noticed; ``seen`` one of the warnings shown with it, so that each is shown once.
+    """
+
+    base = forms.CharField(widget=forms.HiddenInput, required=False)
+    seen = forms.CharField(widget=forms.HiddenInput, required=False)
+
+    section: ClassVar[str]
+    members: ClassVar[tuple[str, ...]]  # of the body
+    pointers: ClassVar[Mapping[str, str]] = {}  # of the boxes
+
+    def put_into(self, answers: Mapping[str, Any]) -> dict[str, Any]:
+        """The answers with this section's in place; call after ``is_valid``."""
+        raise NotImplementedError
+
+    @classmethod
+    def digest(cls, answers: Mapping[str, Any]) -> str:
+        """Tells two states of the section apart."""
+        own = {name: answers[name] for name in cls.members if name in answers}
+        return hashlib.sha256(json.dumps(own, sort_keys=True).encode()).hexdigest()[:16]
+
+    def box_at(self, pointer: str) -> str | None:
+        """The box that a pointer into the body means; None when it means the section."""
+        return next((name for name, own in self.pointers.items() if own == pointer), None)
+
+    def typed(self, name: str) -> Any:
+        """The box's value, or what was typed when it could not be read."""
+        if name in self.cleaned_data:
+            return self.cleaned_data[name]
+        return str(self.data.get(name, "")).replace("\x00", "").strip()[:_LONGEST_KEPT]
 
 
 class ExaminationForm(SectionForm):
     """When, by whom, and how the dog was kept still."""
 
-    examined_on = PlainDateField(label=gettext_lazy("Day of the examination"))
-    examiner = forms.CharField(label=gettext_lazy("Veterinarian who examined"), max_length=120)
+    section = "examination"
+    members = ("examined_on", "examiner", "conditions")
+    pointers = {
+        "examined_on": "/examined_on",
+        "examiner": "/examiner",
+        "restraint": "/conditions/restraint",
+        "weight_kg": "/conditions/weight_kg",
+        "chip_read": "/conditions/chip_read",
+        "chip_as_read": "/conditions/chip_as_read",
+    }
+
+    examined_on = PlainDateField(
+        label=gettext_lazy("Day of the examination"),
+        error_messages={"required": gettext_lazy("Enter the day of the examination.")},
+    )
+    examiner = forms.CharField(
+        label=gettext_lazy("Veterinarian who examined the dog"),
+        max_length=120,
+        error_messages={
+            "required": gettext_lazy("Enter the name of the veterinarian who examined the dog.")
+        },
+    )
     restraint = forms.ChoiceField(
         label=gettext_lazy("How was the dog kept still?"),
-        choices=Restraint.choices,
+        choices=(
+            (Restraint.SEDATION.value, gettext_lazy("By sedation")),
+            (Restraint.GENERAL_ANAESTHESIA.value, gettext_lazy("Under general anaesthesia")),
+            (Restraint.NONE.value, gettext_lazy("Neither of them")),
+        ),
         widget=forms.RadioSelect,
+        error_messages={"required": gettext_lazy("Choose how the dog was kept still.")},
+    )
+    weight_kg = forms.CharField(
+        label=gettext_lazy("Weight in kilograms, if it was weighed"),
+        help_text=gettext_lazy("For example 18.5"),
+        max_length=12,
+        required=False,
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
     )
     chip_read = forms.ChoiceField(
         label=gettext_lazy("Was the chip read at the examination?"),
         choices=YES_NO,
         widget=forms.RadioSelect,
+        error_messages={"required": gettext_lazy("Choose whether the chip was read.")},
     )
     chip_as_read = forms.CharField(
-        label=gettext_lazy("Chip number as read, if it is another one"),
-        max_length=40,
+        label=gettext_lazy("Number read, only if it is not the one above"),
+        max_length=60,
         required=False,
-    )
-    weight_kg = forms.CharField(
-        label=gettext_lazy("Weight in kilograms"),
-        max_length=8,
-        required=False,
-        widget=forms.TextInput(attrs={"inputmode": "decimal"}),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
 
     @staticmethod
-    def shown(answers: dict[str, Any]) -> dict[str, Any]:
+    def shown(answers: Mapping[str, Any]) -> dict[str, Any]:
         """What the boxes show for the answers so far."""
         conditions = answers.get("conditions", {})
-        chip_read = conditions.get("chip_read")
         return {
-            "examined_on": answers.get("examined_on", ""),
+            "examined_on": _day_or_text(answers.get("examined_on", "")),
             "examiner": answers.get("examiner", ""),
             "restraint": conditions.get("restraint"),
-            "chip_read": {True: "yes", False: "no"}.get(chip_read),
-            "chip_as_read": conditions.get("chip_as_read", ""),
             "weight_kg": conditions.get("weight_kg", ""),
+            "chip_read": _YES_NO_OF.get(conditions.get("chip_read")),
+            "chip_as_read": conditions.get("chip_as_read", ""),
         }
 
-    def put_into(self, answers: dict[str, Any]) -> dict[str, Any]:
+    def put_into(self, answers: Mapping[str, Any]) -> dict[str, Any]:
         """The answers with this section's in place."""
-        given = self.cleaned_data
+        on = self.typed("examined_on")
         conditions = {
-            "restraint": given["restraint"],
-            "chip_read": given["chip_read"] == "yes",
-            "chip_as_read": given["chip_as_read"],
-            "weight_kg": given["weight_kg"],
+            "restraint": self.typed("restraint"),
+            "weight_kg": self.typed("weight_kg"),
+            "chip_read": {"yes": True, "no": False}.get(self.typed("chip_read"), ""),
+            "chip_as_read": self.typed("chip_as_read"),
         }
-        return {
-            **answers,
-            "examined_on": given["examined_on"].isoformat(),
-            "examiner": given["examiner"],
+        given = {
+            "examined_on": on.isoformat() if isinstance(on, date) else on,
+            "examiner": self.typed("examiner"),
             "conditions": {name: value for name, value in conditions.items() if value != ""},
         }
+        return with_given(answers, given)
 
 
 class OwnerForm(SectionForm):
     """Whose dog it is, and whether the club may show the result."""
+
+    section = "owner"
+    members = ("owner", "consent_to_publish")
+    pointers = {
+        "full_name": "/owner/full_name",
+        "email": "/owner/email",
+        "consent": "/consent_to_publish",
+    }
 
     full_name = forms.CharField(
         label=gettext_lazy("Owner's full name"), max_length=120, required=False
@@ -91,121 +162,54 @@ class OwnerForm(SectionForm):
         help_text=gettext_lazy("The owner gets a private link to the result there."),
         max_length=254,
         required=False,
+        widget=forms.TextInput(
+            attrs={"inputmode": "email", "autocomplete": "off", "spellcheck": "false"}
+        ),
     )
     consent = forms.ChoiceField(
-        label=gettext_lazy("Does the owner agree that the club shows this result to everybody?"),
+        label=gettext_lazy("Does the owner agree that everybody may see this result?"),
         help_text=gettext_lazy(
-            "Without consent the dog's page says that it was examined and that the result is not"
-            " released. It counts in the breed's numbers either way, without the dog's name."
+            "Yes: anyone who looks up the dog sees the result, with the dog's name. No: they read"
+            " that the dog was examined and that the result is not released. Either way the value"
+            " counts in the breed's numbers, without the dog's name. The owner can change this"
+            " later by the private link. Name and mail address are never shown."
         ),
-        choices=YES_NO,
+        choices=(
+            ("yes", gettext_lazy("Yes, the owner agrees")),
+            ("no", gettext_lazy("No, the owner does not agree")),
+        ),
         widget=forms.RadioSelect,
+        error_messages={"required": gettext_lazy("Choose whether the owner agrees.")},
     )
 
     @staticmethod
-    def shown(answers: dict[str, Any]) -> dict[str, Any]:
+    def shown(answers: Mapping[str, Any]) -> dict[str, Any]:
         """What the boxes show for the answers so far."""
         owner = answers.get("owner", {})
         return {
             "full_name": owner.get("full_name", ""),
             "email": owner.get("email", ""),
-            "consent": {True: "yes", False: "no"}.get(answers.get("consent_to_publish")),
+            "consent": _YES_NO_OF.get(answers.get("consent_to_publish")),
         }
 
-    def put_into(self, answers: dict[str, Any]) -> dict[str, Any]:
+    def put_into(self, answers: Mapping[str, Any]) -> dict[str, Any]:
         """The answers with this section's in place."""
-        given = self.cleaned_data
-        kept = {name: value for name, value in answers.items() if name != "owner"}
-        if given["full_name"] or given["email"]:
-            kept["owner"] = {"full_name": given["full_name"], "email": given["email"]}
-        return {**kept, "consent_to_publish": given["consent"] == "yes"}
+        person = {"full_name": self.typed("full_name"), "email": self.typed("email")}
+        consent = {"yes": True, "no": False}.get(self.typed("consent"), "")
+        given = {"owner": person if any(person.values()) else {}, "consent_to_publish": consent}
+        return with_given(answers, given)
 
 
-class MeasurementsForm(SectionForm):
-    """Boxes for every trait: left and right side by side, whichever were read."""
-
-    def __init__(self, traits: list[Trait], *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.traits = traits
-        for trait in traits:
-            for side in sides_of(trait):
-                for member, words in members_of(trait):
-                    self.fields[box(trait, side, member)] = forms.CharField(
-                        label=_side_words(side, words, trait),
-                        required=False,
-                        max_length=12,
-                        widget=forms.TextInput(
-                            attrs={
-                                "inputmode": "text" if trait.is_graded else "decimal",
-                                "autocomplete": "off",
-                            }
-                        ),
-                    )
-
-    def groups(self) -> list[tuple[Trait, list[forms.BoundField]]]:
-        """Each trait with its boxes, left before right."""
-        return [
-            (
-                trait,
-                [
-                    self[box(trait, side, member)]
-                    for member, _words in members_of(trait)
-                    for side in sides_of(trait)
-                ],
-            )
-            for trait in self.traits
-        ]
-
-    @staticmethod
-    def shown(answers: dict[str, Any]) -> dict[str, Any]:
-        """What the boxes show for the answers so far."""
-        return {
-            f"{reading['trait']}-{reading['side']}-{member}": value
-            for reading in answers.get("readings", [])
-            for member, value in reading.items()
-            if member not in {"trait", "side"}
-        }
-
-    def put_into(self, answers: dict[str, Any]) -> dict[str, Any]:
-        """The answers with this section's in place; empty boxes are no reading."""
-        return {**answers, "readings": list(self._readings())}
-
-    def _readings(self) -> Iterator[dict[str, str]]:
-        for trait in self.traits:
-            for side in sides_of(trait):
-                values = {
-                    member: self.cleaned_data[box(trait, side, member)]
-                    for member, _words in members_of(trait)
-                }
-                given = {member: value for member, value in values.items() if value}
-                if given:
-                    yield {"trait": trait.slug, "side": side, **given}
+def with_given(answers: Mapping[str, Any], given: Mapping[str, Any]) -> dict[str, Any]:
+    """The answers with the given ones in place; what is empty is left out."""
+    return {
+        **{name: value for name, value in answers.items() if name not in given},
+        **{name: value for name, value in given.items() if value not in ("", {}, [])},
+    }
 
 
-def sides_of(trait: Trait) -> tuple[str, ...]:
-    """Left is always left on the page."""
-    return (Side.LEFT.value, Side.RIGHT.value) if trait.is_per_side else (Side.WHOLE.value,)
-
-
-def members_of(trait: Trait) -> list[tuple[str, str]]:
-    """Which boxes a side of the trait has, with their words."""
-    members = [("value", _("grade") if trait.is_graded else _("value"))]
-    if trait.from_radius:
-        members += [
-            ("head_radius_mm", _("or head radius in mm")),
-            ("displacement_mm", _("and displacement in mm")),
-        ]
-    return members
-
-
-def box(trait: Trait, side: str, member: str) -> str:
-    """The name of a box."""
-    return f"{trait.slug}-{side}-{member}"
-
-
-def _side_words(side: str, words: str, trait: Trait) -> str:
-    scale = f" ({', '.join(map(str, trait.grades))})" if trait.is_graded else ""
-    if side == Side.WHOLE:
-        return f"{words}{scale}".capitalize()
-    side_word = _("Left") if side == Side.LEFT else _("Right")
-    return f"{side_word}: {words}{scale}"
+def _day_or_text(text: str) -> date | str:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return text
