@@ -354,7 +354,7 @@ def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> in
         )
         return None
     try:
-        return exact_step(number, trait.resolution)
+        return exact_step(number, trait.tidy(trait.resolution))
     except ScaleProblem as problem:
         problems.append(Problem(pointer, str(problem)))
         return None

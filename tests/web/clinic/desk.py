@@ -71,4 +71,9 @@ def text_of(response: Any) -> str:
 
 
 def film(name: str = "hips.png", tail: bytes = b"one") -> SimpleUploadedFile:
-    return SimpleUploadedFile(name, b"\x89PNG\r\n\x1a\n" + tail, content_type="image/png")
+    return upload(name, b"\x89PNG\r\n\x1a\n" + tail)
+
+
+def upload(name: str, content: bytes) -> SimpleUploadedFile:
+    """A file that its sender calls a picture, whatever is in it."""
+    return SimpleUploadedFile(name, content, content_type="image/png")

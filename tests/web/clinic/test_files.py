@@ -12,7 +12,7 @@ from registry.desk import evidence
 from registry.models import Draft, Evidence
 from tests import factories
 from tests.factories import Club
-from tests.web.clinic.desk import EXAMINATION, at, fill, film, keep, signed_in, text_of
+from tests.web.clinic.desk import EXAMINATION, at, fill, film, keep, signed_in, text_of, upload
 
 
 def test_several_files_are_attached_at_once_and_listed(nurse: Client, draft: Draft) -> None:
@@ -56,14 +56,7 @@ def test_adding_nothing_says_what_to_do(nurse: Client, draft: Draft) -> None:
 def test_a_refused_file_is_named_with_its_fault(
     nurse: Client, draft: Draft, name: str, content: bytes, words: str
 ) -> None:
-    bad = film(name)
-    bad.file.seek(0)
-    bad.file.truncate()
-    bad.file.write(content)
-    bad.file.seek(0)
-    bad.size = len(content)
-
-    response = nurse.post(at("files", draft), {"file": bad})
+    response = nurse.post(at("files", draft), {"file": upload(name, content)})
 
     assert response.status_code == 422
     assert words in text_of(response)
@@ -78,10 +71,7 @@ def test_a_file_that_is_too_large_is_refused_with_the_limit(nurse: Client, draft
 
 
 def test_a_refused_file_does_not_lose_the_others(nurse: Client, draft: Draft) -> None:
-    bad = film("words.png")
-    bad.file.seek(0)
-    bad.file.write(b"no picture at all")
-    bad.file.seek(0)
+    bad = upload("words.png", b"no picture at all")
 
     response = nurse.post(at("files", draft), {"file": [film("good.png"), bad]})
 
