@@ -97,6 +97,7 @@ def _facts(
     owners = Dog.objects.filter(chip__in=seen).exclude(public_id=dog.public_id)
     return ExamFacts(
         born_on=dog.born_on,
+        died_on=dog.died_on,
         examined_on=evaluation.examined_on,
         received_on=timezone.localdate(),
         readings=tuple(

@@ -134,6 +134,11 @@ def _date_conflict(detail: Mapping[str, str]) -> str:
                 "day": examined,
                 "born": _day(detail["born_on"]),
             }
+        case "after_death":
+            return _("The examination on %(day)s is after the dog's death on %(died)s.") % {
+                "day": examined,
+                "died": _day(detail["died_on"]),
+            }
         case _other:
             return _("The dog would have been more than twenty years old on %(day)s.") % {
                 "day": examined

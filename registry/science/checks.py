@@ -90,6 +90,7 @@ class ExamFacts:
     chip_on_record: str | None = None
     chips_seen: tuple[str, ...] = ()
     chip_owners: Mapping[str, str] = field(default_factory=dict)
+    died_on: date | None = None
     evidence_elsewhere: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -111,7 +112,7 @@ def findings(facts: ExamFacts) -> list[Finding]:
 
 
 def _dates(facts: ExamFacts) -> Iterator[Finding]:
-    """Examined before birth, after it was sent in, long ago, or at an age no dog reaches."""
+    """Examined before birth, after death, after it was sent in, long ago, or far too old."""
     examined = {"examined_on": facts.examined_on.isoformat()}
     if facts.examined_on > facts.received_on:
         yield Finding(
@@ -121,6 +122,9 @@ def _dates(facts: ExamFacts) -> Iterator[Finding]:
         )
     elif (facts.received_on - facts.examined_on).days > LONG_AGO_DAYS:
         yield Finding("date_conflict", "look", detail={**examined, "kind": "long_ago"})
+    if facts.died_on is not None and facts.examined_on > facts.died_on:
+        died = {**examined, "died_on": facts.died_on.isoformat()}
+        yield Finding("date_conflict", "stop", detail={**died, "kind": "after_death"})
     if facts.born_on is None:
         yield Finding("age_unknown", "look")
         return

@@ -74,6 +74,15 @@ def test_a_clean_examination_has_no_findings() -> None:
 
 
 class TestDates:
+    def test_an_examination_after_death_stops(self) -> None:
+        examined = make_facts().examined_on
+
+        finding = only(make_facts(died_on=examined - timedelta(days=1)))
+
+        assert (finding.code, finding.level) == ("date_conflict", "stop")
+        assert finding.detail["kind"] == "after_death"
+        assert findings(make_facts(died_on=examined)) == []
+
     def test_an_examination_before_birth_stops(self) -> None:
         finding = only(make_facts(born_on=date(2026, 10, 3)))
 
