@@ -60,9 +60,28 @@ class Spoken:
     step: int
 
 
+def hold_dog_of(evaluation_id: str) -> None:
+    """Let one deed at a time decide what counts for the evaluation's dog; until the commit.
+
+    Must come before the evaluation's own row is held and before the deed's instant is taken: two
+    results of one dog decided at once would otherwise not see each other, or wait for each other.
+    SQLite's transaction holds the only write lock already.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            # NO KEY: a clinic may still send another result of the dog meanwhile.
+            cursor.execute(
+                "SELECT 1 FROM registry_dog WHERE id ="
+                " (SELECT dog_id FROM registry_evaluation WHERE public_id = %s)"
+                " FOR NO KEY UPDATE",
+                [evaluation_id],
+            )
+
+
 def recount(*, dog: Dog, at: datetime) -> None:
     """Bring everything that counts for the dog up to date, as from the instant ``at``.
 
+    The caller holds the dog's row: by ``hold_dog_of``, or by having changed the dog.
     The latest accepted evaluation that carries a trait counts for it; one that was put right by a
     correction never does. An evaluation of which nothing counts any more is replaced.
     """

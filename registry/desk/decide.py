@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, require_role, why_not_decide
 from registry.desk.certificates import new_certificate_number
-from registry.desk.counting import recount
+from registry.desk.counting import hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.mail import queue
 from registry.ledger import Change, append
@@ -128,10 +128,11 @@ def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
     """Move the evaluation by a conditional update and check that this registrar may; inside a
     transaction.
 
-    The update comes first: it holds the row on PostgreSQL, and on SQLite the transaction is the
-    lock.
+    The dog is held first, then the update holds the evaluation's row; on SQLite the transaction is
+    the lock.
     """
     move = MOVES[deed]
+    hold_dog_of(evaluation_id)
     now = timezone.now()
     rows = Evaluation.objects.filter(public_id=evaluation_id)
     values = {"state": move.after, "decided_by_id": by.user_pk, "decided_at": now}

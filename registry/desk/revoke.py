@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from registry.desk.actor import Actor, require_role
 from registry.desk.answers import read_answers
 from registry.desk.certificates import new_reference
-from registry.desk.counting import recount
+from registry.desk.counting import hold_dog_of, recount
 from registry.desk.decide import claim, issue
 from registry.desk.errors import Conflict, Invalid
 from registry.desk.flagging import flag
@@ -31,6 +31,8 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
     require_role(by, Role.REGISTRAR)
     reason = _needed(reason)
     with transaction.atomic():
+        # Held before the state is read: a newer result may be overtaking this one just now.
+        hold_dog_of(evaluation_id)
         before = _state(evaluation_id)
         evaluation = claim(by, evaluation_id, "revoke")
         evaluation.reason = reason

@@ -1,0 +1,1 @@
+"""What a registry must not lose: races, kills and repeated requests, against real databases."""

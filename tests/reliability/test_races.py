@@ -1,0 +1,253 @@
+"""Several people press at once: one of them decides, the others learn who it was.
+
+Every race starts at a barrier, each side with a database connection of its own. Most races run on
+PostgreSQL, where writers overlap; on SQLite writers queue for the file, so fewer say the same.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import connection, connections
+
+from registry.desk import decide, replay, revoke
+from registry.desk.actor import Actor
+from registry.desk.distributions import compare_distributions
+from registry.desk.errors import Conflict
+from registry.desk.submit import submit
+from registry.ledger.verify import verify
+from registry.models import (
+    Certificate,
+    CountedValue,
+    Dog,
+    Evaluation,
+    LedgerEntry,
+    OutboxMail,
+    Role,
+    State,
+)
+from tests.factories import (
+    Club,
+    Person,
+    make_accepted,
+    make_body,
+    make_club,
+    make_dog,
+    make_person,
+    make_submitted,
+)
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+Deed = Callable[[], object]
+RACES = 200 if connection.vendor == "postgresql" else 20
+DECISIONS = ("accept", "decline", "return")
+DECIDED = ("evaluation.accepted", "evaluation.declined", "evaluation.returned")
+
+
+class Racers:
+    """Threads that start together, each with its own connection to the database."""
+
+    def __init__(self, most: int) -> None:
+        self._pool = ThreadPoolExecutor(most)
+
+    def run(self, deeds: list[Deed]) -> list[object]:
+        """What each deed returned, or the Conflict it met; any other error is the test's."""
+        barrier = Barrier(len(deeds), timeout=30)
+
+        def side(deed: Deed) -> object:
+            barrier.wait()
+            try:
+                return deed()
+            except Conflict as conflict:
+                return conflict
+
+        return list(self._pool.map(side, deeds))
+
+    def close(self, most: int) -> None:
+        """Let go of the threads' connections, so that the tables can be emptied."""
+        barrier = Barrier(most, timeout=30)
+
+        def leave(_side: int) -> None:
+            barrier.wait()
+            connections.close_all()
+
+        list(self._pool.map(leave, range(most)))
+        self._pool.shutdown()
+
+
+@pytest.fixture
+def racers() -> Iterator[Racers]:
+    racers = Racers(8)
+    yield racers
+    racers.close(8)
+
+
+@pytest.fixture
+def club() -> Club:
+    return make_club()
+
+
+def decision(kind: str, by: Actor, evaluation: Evaluation) -> Deed:
+    match kind:
+        case "accept":
+            return lambda: decide.accept(by=by, evaluation_id=evaluation.public_id, reason="seen")
+        case "decline":
+            return lambda: decide.decline(
+                by=by, evaluation_id=evaluation.public_id, reason="unreadable"
+            )
+        case _:
+            return lambda: decide.return_for_correction(
+                by=by, evaluation_id=evaluation.public_id, reason="which side is left?"
+            )
+
+
+def assert_one_won(evaluation: Evaluation, people: list[Person], outcomes: list[object]) -> None:
+    """One transition, one entry, at most one certificate, one mail to the clinic; losers told."""
+    evaluation.refresh_from_db()
+    told = [outcome for outcome in outcomes if isinstance(outcome, Conflict)]
+    assert len(told) == len(outcomes) - 1
+    (winner,) = (
+        person
+        for person, outcome in zip(people, outcomes, strict=True)
+        if not isinstance(outcome, Conflict)
+    )
+    assert evaluation.decided_by_id == winner.user.pk
+    for conflict in told:
+        assert conflict.who == str(winner.user)
+        assert conflict.who in str(conflict)
+        assert conflict.state == evaluation.state
+        assert conflict.at == evaluation.decided_at
+    subject = f"evaluation:{evaluation.public_id}"
+    (entry,) = LedgerEntry.objects.filter(subject=subject, action__in=DECIDED)
+    assert entry.action == f"evaluation.{evaluation.state}"
+    assert entry.actor == winner.user.subject_id
+    accepted = int(evaluation.state == State.ACCEPTED)
+    assert Certificate.objects.filter(evaluation=evaluation).count() == accepted
+    to_clinic = OutboxMail.objects.filter(evaluation=evaluation, kind=evaluation.state)
+    assert to_clinic.count() == 1
+
+
+def assert_all_is_whole() -> None:
+    assert compare_distributions().agrees
+    assert verify().is_whole
+
+
+def race(club: Club, racers: Racers, kinds: tuple[str, ...], people: list[Person]) -> None:
+    evaluation = make_submitted(club)
+    deeds = [
+        decision(kind, person.actor, evaluation) for kind, person in zip(kinds, people, strict=True)
+    ]
+    assert_one_won(evaluation, people, racers.run(deeds))
+
+
+def test_of_two_who_decide_at_once_exactly_one_wins_each_time(club: Club, racers: Racers) -> None:
+    people = [club.registrar, club.second_registrar]
+    pairs = itertools.cycle(itertools.product(DECISIONS, repeat=2))
+
+    for kinds in itertools.islice(pairs, RACES):
+        race(club, racers, kinds, people)
+
+    assert_all_is_whole()
+
+
+@pytest.mark.requires_postgres
+def test_of_eight_at_once_exactly_one_wins(club: Club, racers: Racers) -> None:
+    people = [make_person(Role.REGISTRAR, by=club.secretary.actor) for _ in range(8)]
+    kinds = tuple(itertools.islice(itertools.cycle(DECISIONS), 8))
+
+    for _ in range(10):
+        race(club, racers, kinds, people)
+
+    assert_all_is_whole()
+
+
+def test_two_results_of_one_dog_accepted_at_once_leave_one_counting(
+    club: Club, racers: Racers
+) -> None:
+    for _ in range(10):
+        dog = make_dog(club)
+        older = make_submitted(club, dog, left="0.40", right="0.40", examined_on="2025-05-05")
+        newer = make_submitted(club, dog, left="0.30", right="0.30", examined_on="2026-05-05")
+
+        outcomes = racers.run(
+            [
+                decision("accept", club.registrar.actor, older),
+                decision("accept", club.second_registrar.actor, newer),
+            ]
+        )
+
+        assert all(isinstance(outcome, Certificate) for outcome in outcomes)
+        (counting,) = CountedValue.objects.filter(dog=dog, counted_until__isnull=True)
+        assert (counting.evaluation_id, counting.step) == (newer.pk, 30)
+        older.refresh_from_db()
+        assert older.state == State.REPLACED
+    assert_all_is_whole()
+
+
+def test_a_revocation_and_a_newer_acceptance_of_one_dog_both_go_through(
+    club: Club, racers: Racers
+) -> None:
+    for _ in range(10):
+        dog = make_dog(club)
+        older = make_accepted(club, dog, examined_on="2025-05-05").evaluation
+        newer = make_submitted(club, dog, left="0.30", right="0.30", examined_on="2026-05-05")
+
+        outcomes = racers.run([revocation(club, older), accepted_by_second(club, newer)])
+
+        assert not [outcome for outcome in outcomes if isinstance(outcome, Conflict)]
+        older.refresh_from_db()
+        assert older.state == State.REVOKED
+        (counting,) = CountedValue.objects.filter(dog=dog, counted_until__isnull=True)
+        assert counting.evaluation_id == newer.pk
+    assert_all_is_whole()
+
+
+def revocation(club: Club, evaluation: Evaluation) -> Deed:
+    return lambda: revoke.revoke(
+        by=club.registrar.actor, evaluation_id=evaluation.public_id, reason="films of another dog"
+    )
+
+
+def accepted_by_second(club: Club, evaluation: Evaluation) -> Deed:
+    return decision("accept", club.second_registrar.actor, evaluation)
+
+
+def test_a_double_revocation_happens_once(club: Club, racers: Racers) -> None:
+    evaluation = make_accepted(club).evaluation
+
+    outcomes = racers.run([revocation(club, evaluation)] * 2)
+
+    assert sum(isinstance(outcome, Conflict) for outcome in outcomes) == 1
+    assert LedgerEntry.objects.filter(action="evaluation.revoked").count() == 1
+    assert OutboxMail.objects.filter(kind="revoked").count() == 1
+    assert_all_is_whole()
+
+
+def test_eight_requests_with_one_key_are_one_deed(club: Club, racers: Racers) -> None:
+    for number in range(5):
+        dog = make_dog(club)
+
+        outcomes = racers.run([keyed(club, dog, f"key-{number}")] * 8)
+
+        answers = [outcome for outcome in outcomes if isinstance(outcome, replay.Answer)]
+        assert len(answers) == 8
+        assert sum(not answer.is_replay for answer in answers) == 1
+        assert len({answer.body["reference"] for answer in answers}) == 1
+        assert Evaluation.objects.filter(dog=dog).count() == 1
+        assert LedgerEntry.objects.filter(dog=dog.public_id).count() == 2  # registered, submitted
+    assert_all_is_whole()
+
+
+def keyed(club: Club, dog: Dog, key: str) -> Deed:
+    def deed() -> replay.Answer:
+        evaluation = submit(by=club.nurse.actor, body=make_body(dog))
+        return replay.Answer(201, {"reference": evaluation.reference})
+
+    return lambda: replay.once(
+        scope="token:trial", key=key, route="POST evaluations", body_hash="a" * 64, deed=deed
+    )
