@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Mapping
 from typing import IO, Any
 
@@ -19,6 +20,7 @@ from api.tokens import token_of
 from registry.desk.errors import Invalid
 from registry.desk.replay import Answer, once
 
+_KEY = re.compile("[!-~]{1,255}")
 MOST_BYTES = 256 * 1024
 
 
@@ -42,19 +44,29 @@ class JsonParser(BaseParser):
                 data.decode("utf-8"), object_pairs_hook=_unique, parse_constant=_no_constant
             )
             json.dumps(value, ensure_ascii=False).encode("utf-8")
+            has_nul = _has_nul(value)
         except (ValueError, RecursionError) as error:
             raise ParseError(_("The body is not JSON that can be read.")) from error
+        if has_nul:
+            raise ParseError(_("Take out the characters that cannot be printed."))
         return value
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     """An object; one that says the same name twice says two things."""
     found = dict(pairs)
-    if len(found) != len(pairs) or any("\x00" in name for name in found):
-        raise ValueError("doubled or unprintable name")
-    if any(isinstance(value, str) and "\x00" in value for value in found.values()):
-        raise ValueError("NUL")
+    if len(found) != len(pairs):
+        raise ValueError("a name is doubled")
     return found
+
+
+def _has_nul(value: Any) -> bool:
+    """Whether NUL, which no database column takes, is in any text of the value."""
+    if isinstance(value, str):
+        return "\x00" in value
+    if isinstance(value, dict):
+        return any(_has_nul(part) for pair in value.items() for part in pair)
+    return isinstance(value, list) and any(_has_nul(part) for part in value)
 
 
 def _no_constant(name: str) -> Any:
@@ -106,8 +118,9 @@ def once_per_key(
     if key is None:
         done = deed()
         return Response(done.body, done.status)
-    if not 1 <= len(key) <= 255 or not key.isascii() or not key.isprintable():
-        raise Unreadable("Idempotency-Key", _("A key has 1 to 255 printable ASCII characters."))
+    if not _KEY.fullmatch(key):
+        message = _("A key has 1 to 255 visible ASCII characters and no spaces.")
+        raise Unreadable("Idempotency-Key", message)
     if body_hash is None:
         canonical = json.dumps(request.data, sort_keys=True, separators=(",", ":"))
         body_hash = hashlib.sha256(canonical.encode()).hexdigest()

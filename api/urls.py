@@ -20,8 +20,16 @@ class NumberConverter(StringConverter):
     sample = "NOTHING"
 
 
+class AnythingConverter(StringConverter):
+    """The rest of any path; Django's own ``path`` stops at a line break."""
+
+    regex = r"[\s\S]+"
+    sample = "nothing"
+
+
 register_converter(IdConverter, "public_id")
 register_converter(NumberConverter, "certificate_number")
+register_converter(AnythingConverter, "anything")
 
 _EVALUATION = "v1/evaluations/<public_id:public_id>"
 _DOG = "v1/dogs/<public_id:public_id>"
@@ -70,5 +78,5 @@ urlpatterns: list[URLPattern] = [
         name="file-content",
     ),
     path("", about.Nothing.as_view(), name="nothing-here"),
-    path("<path:rest>", about.Nothing.as_view(), name="nothing"),
+    path("<anything:rest>", about.Nothing.as_view(), name="nothing"),
 ]

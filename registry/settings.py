@@ -322,6 +322,8 @@ REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_PERMISSION_CLASSES": ["api.tokens.HasScope"],
     "DEFAULT_SCHEMA_CLASS": "api.schema.Schema31",
     "EXCEPTION_HANDLER": "api.problems.answer",
+    # What comes back is chosen by the Accept header alone.
+    "URL_FORMAT_OVERRIDE": None,
     # A caller cannot choose its own address for the throttle by sending a header.
     "NUM_PROXIES": 1 if TRUST_PROXY else 0,
 }

@@ -86,7 +86,7 @@ DECISION = closed(
     optional=("reason", "fields"),
 )
 REASON_GIVEN = closed({"reason": {**REASON, "minLength": 1}})
-CHOSEN = closed({"evaluations": {**list_of(TEXT), "minItems": 1, "maxItems": 25}})
+CHOSEN = closed({"evaluations": {**list_of(TEXT), "minItems": 1, "description": "25 at most"}})
 OUTCOME = closed({"id": TEXT, "certificate": maybe(TEXT), "why_left": TEXT})
 OUTCOMES = closed({"outcomes": list_of(OUTCOME)})
 MOVED = closed({"id": ID, "reference": TEXT, "state": STATE, "certificate": maybe(TEXT)})
