@@ -52,7 +52,10 @@ def docs(request: HttpRequest) -> HttpResponse:
             "path": path,
             "operation": operation,
             "curl": operation["description"].partition("```sh\n")[2].partition("\n```")[0],
-            "parameters": operation.get("parameters", []),
+            "parameters": [
+                {"name": each["name"], "description": each.get("description", "")}
+                for each in operation.get("parameters", [])
+            ],
             "answers": [
                 {"status": status, "words": response.get("description", "")}
                 for status, response in sorted(operation["responses"].items())
