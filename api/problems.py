@@ -104,7 +104,7 @@ def _of_desk(error: errors.DeskError) -> Response:
         facts = {"state": error.state, "who": error.who}
         members: dict[str, Any] = {name: value for name, value in facts.items() if value}
         if error.at is not None:
-            members["at"] = instant_text(error.at)
+            members["since"] = instant_text(error.at)
         return problem(
             409, str(error), kind="conflict", title=_("Somebody else was first"), **members
         )

@@ -117,7 +117,7 @@ def once_per_key(
     key = request.headers.get("Idempotency-Key")
     if key is None:
         done = deed()
-        return Response(done.body, done.status)
+        return Response(_in_order(done.body), done.status)
     if not _KEY.fullmatch(key):
         message = _("A key has 1 to 255 visible ASCII characters and no spaces.")
         raise Unreadable("Idempotency-Key", message)
@@ -132,4 +132,10 @@ def once_per_key(
         deed=deed,
     )
     headers = {"Idempotency-Replayed": "true"} if done.is_replay else {}
-    return Response(done.body, done.status, headers=headers)
+    return Response(_in_order(done.body), done.status, headers=headers)
+
+
+def _in_order(body: dict[str, Any]) -> Any:
+    """The answer with its members in the order of their names: a database that stored it may have
+    given it another order, and a repeated answer is the same to the byte."""
+    return json.loads(json.dumps(body, sort_keys=True))

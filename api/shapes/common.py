@@ -75,7 +75,7 @@ PROBLEM: Schema = {
         ),
         "state": TEXT,
         "who": TEXT,
-        "at": INSTANT,
+        "since": INSTANT,
     },
     "required": ["type", "title", "status", "detail"],
     "additionalProperties": False,

@@ -151,7 +151,7 @@ class TestDecide:
         assert late.status_code == 409
         assert late.json()["state"] == "declined"
         assert late.json()["who"] == callers.club.second_registrar.user.full_name
-        assert late.json()["at"].endswith("Z")
+        assert late.json()["since"].endswith("Z")
 
     def test_a_decision_needs_its_reason(self, callers: Callers) -> None:
         evaluation = make_submitted(callers.club)
