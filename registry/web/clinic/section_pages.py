@@ -11,6 +11,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponseBase, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
@@ -159,7 +160,9 @@ def _page(
     for name in marked:
         if name in form.fields:
             field = form.fields[name]
-            field.help_text = f"{_('The club asks you to look at this.')} {field.help_text}"
+            field.help_text = format_html(
+                "<strong>{}</strong> {}", _("The club asks you to look at this."), field.help_text
+            )
     back = "check" if request.GET.get("from") == "check" else "draft"
     context = framed(
         "new",

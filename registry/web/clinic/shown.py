@@ -131,10 +131,12 @@ def age_text(dog: Dog | None, on: date) -> str:
         }
     months = (on.year - dog.born_on.year) * 12 + on.month - dog.born_on.month
     months -= on.day < dog.born_on.day
-    return _("%(years)d years, %(months)d months old") % {
-        "years": months // 12,
-        "months": months % 12,
-    }
+    years, months = divmod(months, 12)
+    parts = (
+        ngettext("%(count)d year", "%(count)d years", years) % {"count": years},
+        ngettext("%(count)d month", "%(count)d months", months) % {"count": months},
+    )
+    return _("%(years)s, %(months)s old") % {"years": parts[0], "months": parts[1]}
 
 
 def reading_text(reading: ReadingAnswer) -> str:

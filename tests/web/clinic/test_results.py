@@ -83,7 +83,7 @@ class TestReturned:
         assert response.redirect_chain[-1][0] == f"{at('measurements', draft)}?from=check"
         assert REASON in text_of(response)
         page = response.content.decode()
-        marked = re.findall(r'id="id_([\w-]+)_helptext">The club asks', page)
+        marked = re.findall(r'id="id_([\w-]+)_helptext"><strong>The club asks', page)
         assert marked == ["hip-laxity-right-value"]
 
     def test_what_was_sent_is_in_the_boxes(self, nurse: Client, returned: Evaluation) -> None:
