@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import secrets
 
-from registry.models import Certificate, Evaluation
+from django.db import connection
+
+from registry.models import Evaluation
 from registry.science.numbers import make_number
 
 
@@ -13,8 +15,10 @@ def new_certificate_number() -> str:
     guard."""
     while True:
         number = make_number(secrets.randbelow)
-        if not Certificate.objects.filter(number=number).exists():
-            return number
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1 FROM registry_certificate WHERE number = %s", [number])
+            if cursor.fetchone() is None:
+                return number
 
 
 def new_reference() -> str:

@@ -12,24 +12,17 @@ in key order, so that two deeds on one breed queue instead of deadlocking.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from django.db import connection, transaction
 from django.utils import timezone
 
-from registry.models import (
-    Breed,
-    CountedValue,
-    DistributionCell,
-    Dog,
-    Evaluation,
-    Reading,
-    State,
-    StoredHistogram,
-    Trait,
-)
+from registry.models import Breed, DistributionCell, Dog, Evaluation, State, StoredHistogram
+from registry.models.traits import better_steps
+from registry.queries.public import as_date
 from registry.science.distribution import Histogram, first_month, window
 
 
@@ -50,14 +43,59 @@ class Moved(NamedTuple):
     dogs: int
 
 
+class CountedDog(NamedTuple):
+    """What counting must know of a dog: its key, breed and sex."""
+
+    pk: int
+    breed_id: int
+    sex: str
+
+    @classmethod
+    def of(cls, dog: Dog) -> CountedDog:
+        """The same, of a dog that is loaded."""
+        return cls(dog.pk, dog.breed_id, dog.sex)
+
+
 @dataclass(frozen=True, slots=True)
 class Spoken:
-    """The value that an evaluation gives its dog for one trait."""
+    """The value that an evaluation gives its dog for one trait: the worse side's."""
 
-    evaluation_id: int
-    trait: Trait
-    month: date
+    trait_id: int
+    slug: str
+    better: Literal["lower", "higher"]
     step: int
+
+
+@dataclass(slots=True)
+class Candidate:
+    """An evaluation that may count, with what it says of each counted trait. ``state`` is what the
+    counting made of it."""
+
+    pk: int
+    state: State
+    month: date
+    spoken: dict[int, Spoken]
+
+
+_CANDIDATES = """
+    SELECT e.id, e.state, e.examined_on, t.id, t.slug, t.kind, t.better, r.step
+    FROM registry_evaluation e
+    LEFT JOIN registry_reading r ON r.evaluation_id = e.id
+    LEFT JOIN registry_trait t ON t.id = r.trait_id AND t.is_counted
+    WHERE e.dog_id = %s AND e.state IN ('accepted', 'replaced')
+        AND NOT EXISTS (SELECT 1 FROM registry_evaluation c WHERE c.corrects_id = e.id)
+    ORDER BY e.examined_on, e.accepted_at, e.id
+"""
+_COUNTING = """
+    SELECT trait_id, id, breed_id, sex, evaluation_id, month, step
+    FROM registry_countedvalue WHERE dog_id = %s AND counted_until IS NULL
+"""
+_COUNT = """
+    INSERT INTO registry_countedvalue
+        (breed_id, trait_id, sex, dog_id, evaluation_id, month, step, counted_from)
+    VALUES (%s, %s, %s, %s, %s, %s, %s, %s)
+"""
+_COUNT_NO_MORE = "UPDATE registry_countedvalue SET counted_until = %s WHERE id = %s"
 
 
 def hold_dog_of(evaluation_id: str) -> None:
@@ -78,104 +116,76 @@ def hold_dog_of(evaluation_id: str) -> None:
             )
 
 
-def recount(*, dog: Dog, at: datetime) -> None:
+def recount(*, dog: CountedDog, at: datetime) -> dict[int, Candidate]:
     """Bring everything that counts for the dog up to date, as from the instant ``at``.
 
     The caller holds the dog's row: by ``hold_dog_of``, or by having changed the dog.
     The latest accepted evaluation that carries a trait counts for it; one that was put right by a
-    correction never does. An evaluation of which nothing counts any more is replaced.
+    correction never does. An evaluation of which nothing counts any more is replaced. Returns the
+    dog's accepted and replaced evaluations by key, without those put right.
     """
-    evaluations = list(
-        Evaluation.objects.filter(dog=dog, state__in=(State.ACCEPTED, State.REPLACED))
-        .filter(corrected_by__isnull=True)
-        .order_by("examined_on", "accepted_at", "pk")
-    )
-    should = _what_should_count(evaluations)
-    does = {
-        counted.trait_id: counted
-        for counted in CountedValue.objects.filter(dog=dog, counted_until__isnull=True)
+    candidates = _candidates(dog.pk)
+    # The latest comes last and wins.
+    should = {
+        trait_id: (candidate, spoken.step)
+        for candidate in candidates.values()
+        for trait_id, spoken in candidate.spoken.items()
     }
-
     moves: list[Moved] = []
-    ended: list[int] = []
-    begun: list[CountedValue] = []
-    for trait_id in sorted(should.keys() | does.keys()):
-        spoken, counted = should.get(trait_id), does.get(trait_id)
-        if spoken and counted and _is_same(spoken, counted, dog):
-            continue
-        if counted:
-            key = Key(counted.breed_id, trait_id, counted.sex)
-            ended.append(counted.pk)
-            moves.append(Moved(key, counted.month, counted.step, -1))
-        if spoken:
-            key = Key(dog.breed_id, trait_id, dog.sex)
-            begun.append(
-                CountedValue(
-                    breed_id=dog.breed_id,
-                    trait_id=trait_id,
-                    sex=dog.sex,
-                    dog=dog,
-                    evaluation_id=spoken.evaluation_id,
-                    month=spoken.month,
-                    step=spoken.step,
-                    counted_from=at,
-                )
-            )
-            moves.append(Moved(key, spoken.month, spoken.step, 1))
-    if ended:
-        CountedValue.objects.filter(pk__in=ended).update(counted_until=at)
-    CountedValue.objects.bulk_create(begun)
+    instant = connection.ops.adapt_datetimefield_value(at)
+    with connection.cursor() as cursor:
+        cursor.execute(_COUNTING, [dog.pk])
+        does = {trait_id: tuple(rest) for trait_id, *rest in cursor.fetchall()}
+        for trait_id in sorted(should.keys() | does.keys()):
+            now = None
+            if trait_id in should:
+                candidate, step = should[trait_id]
+                now = (dog.breed_id, dog.sex, candidate.pk, candidate.month, step)
+            if trait_id in does:
+                pk, breed_id, sex, evaluation_id, stored_month, step = does[trait_id]
+                month = as_date(stored_month)
+                if now == (breed_id, sex, evaluation_id, month, step):
+                    continue
+                cursor.execute(_COUNT_NO_MORE, [instant, pk])
+                moves.append(Moved(Key(breed_id, trait_id, sex), month, step, -1))
+            if now:
+                breed_id, sex, evaluation_id, month, step = now
+                stored_month = connection.ops.adapt_datefield_value(month)
+                row = [breed_id, trait_id, sex, dog.pk, evaluation_id, stored_month, step, instant]
+                cursor.execute(_COUNT, row)
+                moves.append(Moved(Key(breed_id, trait_id, sex), month, step, 1))
     apply_moves(moves, at=at)
-    _settle_states(evaluations, {spoken.evaluation_id for spoken in should.values()})
+    _settle_states(candidates.values(), {candidate.pk for candidate, _step in should.values()})
+    return candidates
 
 
-def _what_should_count(evaluations: list[Evaluation]) -> dict[int, Spoken]:
-    """Per trait id, the value of the latest evaluation; later ones in the list win."""
-    steps: dict[tuple[int, int], list[int]] = defaultdict(list)
-    traits: dict[int, Trait] = {}
-    readings = Reading.objects.filter(
-        evaluation__in=evaluations, trait__is_counted=True
-    ).select_related("trait")
-    for reading in readings:
-        steps[reading.evaluation_id, reading.trait_id].append(reading.step)
-        traits[reading.trait_id] = reading.trait
-    order = {evaluation.pk: place for place, evaluation in enumerate(evaluations)}
-    months = {evaluation.pk: evaluation.examined_on.replace(day=1) for evaluation in evaluations}
-    latest: dict[int, Spoken] = {}
-    for evaluation_id, trait_id in sorted(steps, key=lambda pair: order[pair[0]]):
-        trait = traits[trait_id]
-        latest[trait_id] = Spoken(
-            evaluation_id, trait, months[evaluation_id], trait.worst(steps[evaluation_id, trait_id])
-        )
-    return latest
+def _candidates(dog_pk: int) -> dict[int, Candidate]:
+    """By key, the dog's evaluations that may count, the latest last."""
+    with connection.cursor() as cursor:
+        cursor.execute(_CANDIDATES, [dog_pk])
+        rows = cursor.fetchall()
+    found: dict[int, Candidate] = {}
+    for pk, state, examined_on, trait_id, slug, kind, better, step in rows:
+        if pk not in found:
+            found[pk] = Candidate(pk, State(state), as_date(examined_on).replace(day=1), {})
+        if trait_id is not None:
+            spoken = found[pk].spoken
+            end = better_steps(kind, better)
+            other = spoken[trait_id].step if trait_id in spoken else step
+            worse = max(step, other) if end == "lower" else min(step, other)
+            spoken[trait_id] = Spoken(trait_id, slug, end, worse)
+    return found
 
 
-def _is_same(spoken: Spoken, counted: CountedValue, dog: Dog) -> bool:
-    return (
-        counted.evaluation_id == spoken.evaluation_id
-        and counted.step == spoken.step
-        and counted.month == spoken.month
-        and counted.breed_id == dog.breed_id
-        and counted.sex == dog.sex
-    )
-
-
-def _settle_states(evaluations: list[Evaluation], counting: set[int]) -> None:
-    """Nothing of it counts: replaced. Something does: accepted."""
-    for evaluation in evaluations:
-        state = (
-            State.ACCEPTED
-            if evaluation.pk in counting or _carries_nothing(evaluation)
-            else (State.REPLACED)
-        )
-        if evaluation.state != state:
-            Evaluation.objects.filter(pk=evaluation.pk).update(state=state)
-            evaluation.state = state
-
-
-def _carries_nothing(evaluation: Evaluation) -> bool:
-    """An evaluation without any counted trait has nothing that could be overtaken."""
-    return not evaluation.readings.filter(trait__is_counted=True).exists()
+def _settle_states(candidates: Iterable[Candidate], counting: set[int]) -> None:
+    """Something of it counts: accepted. Nothing does: replaced, unless it carries nothing that
+    could be overtaken."""
+    for candidate in candidates:
+        is_current = candidate.pk in counting or not candidate.spoken
+        state = State.ACCEPTED if is_current else State.REPLACED
+        if candidate.state != state:
+            Evaluation.objects.filter(pk=candidate.pk).update(state=state)
+            candidate.state = state
 
 
 def apply_moves(moves: list[Moved], *, at: datetime) -> None:
@@ -184,33 +194,45 @@ def apply_moves(moves: list[Moved], *, at: datetime) -> None:
     for move in moves:
         by_key[move.key].append(move)
     for key in sorted(by_key):
-        _lock_histogram(key, at)
+        held = _hold_histogram(key, at)
         for move in by_key[key]:
             _move_cell(move)
-        _repack(key, by_key[key], at)
+        _repack(key, held, by_key[key], at)
 
 
-def _lock_histogram(key: Key, at: datetime) -> None:
-    """Make sure the row exists and hold it; SQLite's transaction holds the only write lock
-    already."""
+class _Held(NamedTuple):
+    """A histogram row as it was when it was locked."""
+
+    last_month: date
+    window_months: int
+    packed: bytes
+
+
+_HELD = (
+    "SELECT last_month, window_months, packed FROM registry_storedhistogram"
+    " WHERE breed_id = %s AND trait_id = %s AND sex = %s"
+)
+_BEGIN_HISTOGRAM = """
+    INSERT INTO registry_storedhistogram
+        (breed_id, trait_id, sex, last_month, window_months, packed, dogs, changed_at)
+    VALUES (%s, %s, %s, %s, 0, %s, 0, %s) ON CONFLICT DO NOTHING
+"""
+
+
+def _hold_histogram(key: Key, at: datetime) -> _Held:
+    """Lock the key's row, made if missing. On SQLite the transaction is the one writer already."""
+    held = _HELD + (" FOR UPDATE" if connection.vendor == "postgresql" else "")
     with connection.cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO registry_storedhistogram"
-            " (breed_id, trait_id, sex, last_month, window_months, packed, dogs, changed_at)"
-            " VALUES (%s, %s, %s, %s, 0, %s, 0, %s) ON CONFLICT DO NOTHING",
-            [
-                *key,
-                connection.ops.adapt_datefield_value(date(1, 1, 1)),
-                Histogram.empty().pack(),
-                connection.ops.adapt_datetimefield_value(at),
-            ],
-        )
-        if connection.vendor == "postgresql":
-            cursor.execute(
-                "SELECT 1 FROM registry_storedhistogram"
-                " WHERE breed_id = %s AND trait_id = %s AND sex = %s FOR UPDATE",
-                list(key),
-            )
+        cursor.execute(held, key)
+        row = cursor.fetchone()
+        if row is None:
+            long_ago = connection.ops.adapt_datefield_value(date(1, 1, 1))
+            instant = connection.ops.adapt_datetimefield_value(at)
+            cursor.execute(_BEGIN_HISTOGRAM, [*key, long_ago, Histogram.empty().pack(), instant])
+            cursor.execute(held, key)
+            row = cursor.fetchone()
+    last_month, window_months, packed = row
+    return _Held(as_date(last_month), window_months, packed)
 
 
 def _move_cell(move: Moved) -> None:
@@ -241,13 +263,22 @@ def _move_cell(move: Moved) -> None:
         )
 
 
-def _repack(key: Key, moves: list[Moved], at: datetime) -> None:
+_REPACKED = """
+    UPDATE registry_storedhistogram
+    SET last_month = %s, window_months = %s, packed = %s, dogs = %s, changed_at = %s
+    WHERE breed_id = %s AND trait_id = %s AND sex = %s
+"""
+
+
+def _repack(key: Key, held: _Held, moves: list[Moved], at: datetime) -> None:
     """Change the packed histogram by the moves, or sum it afresh when the window has slid."""
-    months = Breed.objects.values_list("window_months", flat=True).get(pk=key.breed_id)
     last_month = current_month(at)
-    stored = StoredHistogram.objects.get(breed_id=key.breed_id, trait_id=key.trait_id, sex=key.sex)
-    if (stored.last_month, stored.window_months) == (last_month, months):
-        histogram = Histogram.unpack(stored.packed)
+    with connection.cursor() as cursor:
+        # Read once the row is held: whoever changes the window repacks the breed's rows after it.
+        cursor.execute("SELECT window_months FROM registry_breed WHERE id = %s", [key.breed_id])
+        (months,) = cursor.fetchone()
+    if (held.last_month, held.window_months) == (last_month, months):
+        histogram = Histogram.unpack(held.packed)
         start = first_month(last_month, months)
         for move in moves:
             if start <= move.month <= last_month:
@@ -255,12 +286,10 @@ def _repack(key: Key, moves: list[Moved], at: datetime) -> None:
                 histogram = change(move.step, abs(move.dogs))
     else:
         histogram = sum_of_cells(key, last_month=last_month, months=months)
-    stored.last_month = last_month
-    stored.window_months = months
-    stored.packed = histogram.pack()
-    stored.dogs = histogram.n
-    stored.changed_at = at
-    stored.save()
+    month = connection.ops.adapt_datefield_value(last_month)
+    instant = connection.ops.adapt_datetimefield_value(at)
+    with connection.cursor() as cursor:
+        cursor.execute(_REPACKED, [month, months, histogram.pack(), histogram.n, instant, *key])
 
 
 def current_month(at: datetime) -> date:
@@ -286,8 +315,7 @@ def slide_windows(*, at: datetime | None = None) -> int:
     keys = sorted(Key(*row) for row in stale.values_list("breed_id", "trait_id", "sex"))
     for key in keys:
         with transaction.atomic():
-            _lock_histogram(key, now)
-            _repack(key, [], now)
+            _repack(key, _hold_histogram(key, now), [], now)
     return len(keys)
 
 
@@ -302,5 +330,4 @@ def set_window(*, breed: Breed, months: int, at: datetime) -> None:
     breed.save(update_fields=["window_months", "window_history"])
     rows = StoredHistogram.objects.filter(breed=breed).values_list("breed_id", "trait_id", "sex")
     for key in sorted(Key(*row) for row in rows):
-        _lock_histogram(key, at)
-        _repack(key, [], at)
+        _repack(key, _hold_histogram(key, at), [], at)

@@ -11,22 +11,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
-from django.db import transaction
-from django.db.models import F
+from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, require_role, why_not_decide
+from registry.desk.actor import Actor, Ties, require_role, why_tied
 from registry.desk.certificates import new_certificate_number
-from registry.desk.counting import hold_dog_of, recount
+from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.mail import queue
 from registry.ledger import Change, append
 from registry.models import Certificate, Evaluation, FlagLevel, Role, State
 from registry.models.moves import MOVES
-from registry.queries.distributions import distribution
+from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.science.standing import standing
 
 MOST_AT_ONCE = 25
@@ -40,34 +40,36 @@ def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate:
     """
     require_role(by, Role.REGISTRAR)
     with transaction.atomic():
-        evaluation = claim(by, evaluation_id, "accept")
-        stops = evaluation.flags.filter(level=FlagLevel.STOP).values_list("code", flat=True)
+        claimed = _claim(by, evaluation_id, "accept")
+        stops = _stops(claimed.pk)
         if stops and not reason.strip():
             raise Invalid.one(
                 "/reason", _("A check says stop. Say why you accept the result anyway.")
             )
-        certificate = issue(evaluation, at=evaluation.accepted_at or timezone.now())
+        certificate, state = issue(
+            claimed.pk, claimed.dog, window_months=claimed.window_months, at=claimed.at
+        )
         append(
             by=by,
             action="evaluation.accepted",
-            subject=f"evaluation:{evaluation.public_id}",
-            dog=evaluation.dog.public_id,
+            subject=f"evaluation:{evaluation_id}",
+            dog=claimed.dog_id,
             changes={
-                "state": Change(State.SUBMITTED, evaluation.state),
+                "state": Change(State.SUBMITTED, state),
                 "certificate": Change(None, certificate.number),
                 "standing": Change(None, certificate.standing),
-                "overridden": Change(None, sorted(stops)),
+                "overridden": Change(None, stops),
             },
             reason=reason.strip(),
         )
+        number = {"number": certificate.number}
         queue(
             kind="accepted",
-            to_email=evaluation.clinic.email,
-            evaluation=evaluation,
-            detail={"number": certificate.number},
+            to_email=claimed.clinic_email,
+            evaluation_pk=claimed.pk,
+            detail=number,
         )
-        if evaluation.owner is not None:
-            queue(kind="owner-result", to_email=evaluation.owner.email, evaluation=evaluation)
+        queue(kind="owner-result", to_email=claimed.ties.owner_email, evaluation_pk=claimed.pk)
     return certificate
 
 
@@ -124,6 +126,39 @@ def accept_many(*, by: Actor, evaluation_ids: Iterable[str]) -> list[Outcome]:
     return outcomes
 
 
+class _Claimed(NamedTuple):
+    """What deciding must know of a claimed evaluation, its dog and those it is tied to.
+
+    ``at`` is the instant of the claim, ``dog_id`` the dog's public id.
+    """
+
+    pk: int
+    at: datetime
+    dog: CountedDog
+    dog_id: str
+    window_months: int
+    clinic_email: str
+    ties: Ties
+
+
+_CLAIM = """
+    UPDATE registry_evaluation
+    SET state = %s, decided_by_id = %s, decided_at = %s, accepted_at = COALESCE(%s, accepted_at),
+        version = version + 1
+    WHERE public_id = %s AND state IN
+"""
+_CLAIMED = """
+    SELECT e.id, d.id, d.breed_id, d.sex, d.public_id, b.window_months, k.email,
+           e.submitted_by_id, e.clinic_id, o.user_id, COALESCE(o.email, '')
+    FROM registry_evaluation e
+    JOIN registry_dog d ON d.id = e.dog_id
+    JOIN registry_breed b ON b.id = d.breed_id
+    JOIN registry_clinic k ON k.id = e.clinic_id
+    LEFT JOIN registry_owner o ON o.id = e.owner_id
+    WHERE e.public_id = %s
+"""
+
+
 def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
     """Move the evaluation by a conditional update and check that this registrar may; inside a
     transaction.
@@ -131,51 +166,77 @@ def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
     The dog is held first, then the update holds the evaluation's row; on SQLite the transaction is
     the lock.
     """
-    move = MOVES[deed]
+    claimed = _claim(by, evaluation_id, deed)
+    return _whole().get(pk=claimed.pk)
+
+
+def _claim(by: Actor, evaluation_id: str, deed: str) -> _Claimed:
+    """The same, with what an acceptance must know in place of the loaded objects."""
     hold_dog_of(evaluation_id)
-    now = timezone.now()
-    rows = Evaluation.objects.filter(public_id=evaluation_id)
-    values = {"state": move.after, "decided_by_id": by.user_pk, "decided_at": now}
-    if move.after == State.ACCEPTED:
-        values["accepted_at"] = now
-    claimed = rows.filter(state__in=move.before).update(version=F("version") + 1, **values)
-    evaluation = rows.select_related("dog__breed", "clinic", "owner", "decided_by").first()
-    if evaluation is None:
+    move, now = MOVES[deed], timezone.now()
+    instant = connection.ops.adapt_datetimefield_value(now)
+    accepted_at = instant if move.after == State.ACCEPTED else None
+    before = ", ".join(["%s"] * len(move.before))
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"{_CLAIM} ({before})",
+            [move.after, by.user_pk, instant, accepted_at, evaluation_id, *move.before],
+        )
+        is_claimed = cursor.rowcount == 1
+        cursor.execute(_CLAIMED, [evaluation_id])
+        row = cursor.fetchone()
+    if row is None:
         raise NotFound(_("There is no such result."))
-    if not claimed:
-        raise _too_late(evaluation)
-    if why := why_not_decide(by, evaluation):
-        raise Refused(why)
-    return evaluation
-
-
-def issue(evaluation: Evaluation, *, at: datetime) -> Certificate:
-    """Count the accepted evaluation and give it its certificate; inside the caller's
-    transaction."""
-    recount(dog=evaluation.dog, at=at)
-    evaluation.refresh_from_db(fields=["state"])
-    return Certificate.objects.create(
-        number=new_certificate_number(),
-        evaluation=evaluation,
-        issued_at=at,
-        standing=_standings(evaluation),
+    if not is_claimed:
+        raise _too_late(_whole().get(public_id=evaluation_id))
+    pk, dog_pk, breed_id, sex, dog_id, window_months, clinic_email, *ties = row
+    claimed = _Claimed(
+        pk, now, CountedDog(dog_pk, breed_id, sex), dog_id, window_months, clinic_email, Ties(*ties)
     )
+    if why := why_tied(by, claimed.ties):
+        raise Refused(why)
+    return claimed
 
 
-def _standings(evaluation: Evaluation) -> dict[str, Any]:
+def _whole() -> QuerySet[Evaluation]:
+    return Evaluation.objects.select_related("dog__breed", "clinic", "owner", "decided_by")
+
+
+def _stops(evaluation_pk: int) -> list[str]:
+    """Codes of the flags that an acceptance must give a reason against."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT code FROM registry_flag WHERE evaluation_id = %s AND level = %s",
+            [evaluation_pk, FlagLevel.STOP.value],
+        )
+        return sorted(code for (code,) in cursor.fetchall())
+
+
+def issue(
+    evaluation_pk: int, dog: CountedDog, *, window_months: int, at: datetime
+) -> tuple[Certificate, State]:
+    """Count the accepted evaluation and give it its certificate; inside the caller's transaction.
+
+    Also returns the evaluation's state: replaced at once when a later examination counts already.
+    """
+    counted = recount(dog=dog, at=at)[evaluation_pk]
+    now = breed_counts(dog.breed_id, window_months=window_months, now=at)
+    certificate = Certificate.objects.create(
+        number=new_certificate_number(),
+        evaluation_id=evaluation_pk,
+        issued_at=at,
+        standing=_standings(now, counted.spoken.values()),
+    )
+    return certificate, counted.state
+
+
+def _standings(now: BreedCounts, spoken: Iterable[Spoken]) -> dict[str, Any]:
     """Per trait, where the dog stands in the counts of this very moment."""
-    steps: dict[str, list[int]] = {}
-    traits = {}
-    for reading in evaluation.readings.select_related("trait").filter(trait__is_counted=True):
-        traits[reading.trait.slug] = reading.trait
-        steps.setdefault(reading.trait.slug, []).append(reading.step)
     standings: dict[str, Any] = {}
-    for slug, trait in traits.items():
-        now = distribution(breed=evaluation.dog.breed, trait=trait)
-        step = trait.worst(steps[slug])
-        place = standing(now.histogram, step, trait.better_steps)
-        standings[slug] = {
-            "step": step,
+    for said in spoken:
+        place = standing(now.of(said.trait_id), said.step, said.better)
+        standings[said.slug] = {
+            "step": said.step,
             "better": place.better,
             "equal": place.equal,
             "worse": place.worse,
@@ -214,7 +275,7 @@ def _turn_down(
         queue(
             kind=str(evaluation.state),
             to_email=evaluation.clinic.email,
-            evaluation=evaluation,
+            evaluation_pk=evaluation.pk,
             detail={"reason": reason},
         )
     return evaluation

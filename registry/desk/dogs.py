@@ -17,7 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, require_role
-from registry.desk.counting import recount
+from registry.desk.counting import CountedDog, recount
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
 from registry.desk.naming import index_name, search_name
 from registry.ledger import Change, append
@@ -86,7 +86,7 @@ def correct_dog(*, by: Actor, dog_id: str, version: int, facts: DogFacts, reason
         _save(dog)
         index_name(dog.pk, dog.search_name)
         if {"breed", "sex"} & set(changes):
-            recount(dog=dog, at=timezone.now())
+            recount(dog=CountedDog.of(dog), at=timezone.now())
         append(
             by=by,
             action="dog.corrected",

@@ -9,6 +9,7 @@ when it is sent.
 
 from __future__ import annotations
 
+import json
 import logging
 from datetime import timedelta
 from smtplib import SMTPException
@@ -16,7 +17,7 @@ from smtplib import SMTPException
 from django.conf import settings
 from django.core import signing
 from django.core.mail import EmailMessage
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import F, Q
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -31,18 +32,26 @@ _CLAIM_LAPSES = timedelta(minutes=10)
 KINDS = ("accepted", "returned", "declined", "revoked", "replaced", "owner-result")
 
 
+_QUEUE = """
+    INSERT INTO registry_outboxmail
+        (kind, to_email, evaluation_id, detail, created_at, attempts, last_error)
+    VALUES (%s, %s, %s, %s, %s, 0, '') RETURNING id
+"""
+
+
 def queue(
-    *, kind: str, to_email: str, evaluation: Evaluation, detail: dict[str, str] | None = None
+    *, kind: str, to_email: str, evaluation_pk: int, detail: dict[str, str] | None = None
 ) -> None:
     """Write one mail to the outbox and try to send it once the transaction has committed."""
     if kind not in KINDS:
         raise ValueError(f"no mail is called {kind}")
     if not to_email:
         return
-    mail = OutboxMail.objects.create(
-        kind=kind, to_email=to_email, evaluation=evaluation, detail=detail or {}
-    )
-    transaction.on_commit(lambda: _send_quietly(mail.pk), robust=True)
+    now = connection.ops.adapt_datetimefield_value(timezone.now())
+    with connection.cursor() as cursor:
+        cursor.execute(_QUEUE, [kind, to_email, evaluation_pk, json.dumps(detail or {}), now])
+        (pk,) = cursor.fetchone()
+    transaction.on_commit(lambda: _send_quietly(pk), robust=True)
 
 
 def deliver_waiting(*, most: int = 500) -> tuple[int, int]:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from registry.desk.actor import Actor, require_role
 from registry.desk.answers import read_answers
 from registry.desk.certificates import new_reference
-from registry.desk.counting import hold_dog_of, recount
+from registry.desk.counting import CountedDog, hold_dog_of, recount
 from registry.desk.decide import claim, issue
 from registry.desk.errors import Conflict, Invalid
 from registry.desk.flagging import flag
@@ -37,7 +37,8 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
         evaluation = claim(by, evaluation_id, "revoke")
         evaluation.reason = reason
         evaluation.save(update_fields=["reason"])
-        recount(dog=evaluation.dog, at=evaluation.decided_at or timezone.now())
+        at = evaluation.decided_at or timezone.now()
+        recount(dog=CountedDog.of(evaluation.dog), at=at)
         append(
             by=by,
             action="evaluation.revoked",
@@ -48,10 +49,13 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
         )
         detail = {"reason": reason}
         queue(
-            kind="revoked", to_email=evaluation.clinic.email, evaluation=evaluation, detail=detail
+            kind="revoked",
+            to_email=evaluation.clinic.email,
+            evaluation_pk=evaluation.pk,
+            detail=detail,
         )
         if evaluation.owner is not None:
-            queue(kind="owner-result", to_email=evaluation.owner.email, evaluation=evaluation)
+            queue(kind="owner-result", to_email=evaluation.owner.email, evaluation_pk=evaluation.pk)
     return evaluation
 
 
@@ -96,7 +100,9 @@ def replace(
         )
         store_readings(new, answers.readings)
         flag(new, readings=answers.readings, evidence=())
-        certificate = issue(new, at=at)
+        certificate, _state = issue(
+            new.pk, CountedDog.of(old.dog), window_months=old.dog.breed.window_months, at=at
+        )
         before, after = described(old), described(new)
         append(
             by=by,
@@ -119,9 +125,9 @@ def replace(
             reason=reason,
         )
         detail = {"reason": reason, "number": certificate.number}
-        queue(kind="replaced", to_email=old.clinic.email, evaluation=new, detail=detail)
+        queue(kind="replaced", to_email=old.clinic.email, evaluation_pk=new.pk, detail=detail)
         if new.owner is not None:
-            queue(kind="owner-result", to_email=new.owner.email, evaluation=new)
+            queue(kind="owner-result", to_email=new.owner.email, evaluation_pk=new.pk)
     return certificate
 
 

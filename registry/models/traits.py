@@ -25,6 +25,11 @@ class Better(models.TextChoices):
     HIGHER = "higher", _("higher is better")
 
 
+def better_steps(kind: str, better: str) -> Literal["lower", "higher"]:
+    """Which end of the steps is better: grades are stored best first, so fewer steps are."""
+    return "lower" if kind == Kind.GRADED or better == Better.LOWER else "higher"
+
+
 class Trait(models.Model):
     """One trait. A value is a whole number of steps: measured = step x resolution, graded = place
     in
@@ -77,7 +82,7 @@ class Trait(models.Model):
     @property
     def better_steps(self) -> Literal["lower", "higher"]:
         """Which end of the steps is better: grades are stored best first, so fewer steps are."""
-        return "lower" if self.is_graded or self.better == Better.LOWER else "higher"
+        return better_steps(self.kind, self.better)
 
     def tidy(self, value: Decimal) -> Decimal:
         """The value with as many decimals as the resolution has, however the database keeps it."""

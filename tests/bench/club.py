@@ -1,9 +1,11 @@
 """A large invented club for the measurements: rows by the hundred thousand, written straight to
 the tables.
 
-Forty breeds, the largest with 17 dogs for every 100 evaluations (170,000 of a million) and the
-smallest with 400; a quarter of the dogs examined twice. Every evaluation carries the hip laxity
-index of both sides. Only the measurements may write so: everybody else goes through the desk.
+As many dogs as evaluations, in litters of five with parents of their breed; four of five dogs
+tested, a quarter of these twice. Forty breeds, the largest with 17 tested dogs for every 100
+evaluations (170,000 of a million) and the smallest with 400. Every evaluation carries the hip
+laxity index of both sides. Only the measurements may write so: everybody else goes through the
+desk.
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from django.utils import timezone
 from numpy.typing import NDArray
 
 from registry.desk.distributions import rebuild_distributions
+from registry.desk.naming import search_name
 from registry.ledger import Actor
 from registry.models import (
     Breed,
@@ -37,7 +40,10 @@ LARGEST, SMALLEST = "Tarn Spaniel", "Harbour Spitz"
 _SMALL = 100 if QUICK else 400
 _BREEDS = 40
 _SEED = 20261125
-_DAYS = 4_300  # Nearly twelve years, so that the ten years' window leaves some out.
+# Births over eleven years, so that the ten years' window leaves some examinations out; the last
+# second examination is then still in the past.
+_BIRTHS = 4_000
+_DAYS = _BIRTHS + 1_600
 
 Numbers = NDArray[np.int64]
 
@@ -48,6 +54,10 @@ def fill() -> Club:
     names = [LARGEST, *(f"Fell Pointer {place}" for place in range(2, _BREEDS)), SMALLEST]
     breeds = [make_breed(name) for name in names]
     random = np.random.default_rng(_SEED)
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            # A scratch file that nobody needs after a power cut.
+            cursor.execute("PRAGMA synchronous=OFF")
     with transaction.atomic():
         _write(club, breeds, random)
     rebuild_distributions(by=Actor.system())
@@ -63,18 +73,24 @@ def breed_named(name: str) -> Breed:
 
 def _write(club: Club, breeds: list[Breed], random: np.random.Generator) -> None:
     trait = Trait.objects.get(slug="hip-laxity")
-    breed_of_dog = np.repeat([breed.pk for breed in breeds], _dogs_by_breed())
-    dogs = len(breed_of_dog)
-    sex_of_dog = random.integers(0, 2, dogs)
-    dog_of = np.concatenate([np.arange(dogs), random.permutation(dogs)[: EVALUATIONS - dogs]])
-    # The second examination of a dog is the later one, by a year and a day more than any first.
-    day = random.integers(0, _DAYS // 2, EVALUATIONS)
-    day[dogs:] += _DAYS // 2
+    tested_of_breed = _tested_by_breed()
+    breed_of_tested = np.repeat([breed.pk for breed in breeds], tested_of_breed)
+    tested = len(breed_of_tested)
+    # The untested dogs come last and are spread over the breeds like the tested ones.
+    untested = breed_of_tested[random.permutation(tested)[: EVALUATIONS - tested]]
+    breed_of_dog = np.concatenate([breed_of_tested, untested])
+    sex_of_dog = random.integers(0, 2, len(breed_of_dog))
+    # Within its breed a dog with a higher number is younger.
+    born = np.concatenate([(np.arange(n) * _BIRTHS) // n for n in tested_of_breed])
+    again = random.permutation(tested)[: EVALUATIONS - tested]
+    dog_of = np.concatenate([np.arange(tested), again])
+    day = born + 150 + random.integers(0, 600, tested)
+    day = np.concatenate([day, day[again] + 200 + random.integers(0, 600, len(again))])
     steps = np.clip(random.normal(45, 14, (EVALUATIONS, 2)).round(), 10, 110).astype(np.int64)
     is_last = np.ones(EVALUATIONS, dtype=np.bool_)
-    is_last[dog_of[dogs:]] = False
+    is_last[again] = False
 
-    _dogs(breed_of_dog, sex_of_dog)
+    _dogs(breed_of_dog, sex_of_dog, np.concatenate([born, born[: len(untested)]]), random)
     _evaluations(club, dog_of, day, is_last)
     _readings(trait.pk, steps)
     _certificates(day)
@@ -94,8 +110,8 @@ def _write(club: Club, breeds: list[Breed], random: np.random.Generator) -> None
             cursor.execute(sql)
 
 
-def _dogs_by_breed() -> list[int]:
-    """Dogs of each breed: the largest, then ever smaller ones, then the smallest."""
+def _tested_by_breed() -> list[int]:
+    """Tested dogs of each breed: the largest, then ever smaller ones, then the smallest."""
     dogs, largest = EVALUATIONS * 4 // 5, EVALUATIONS * 17 // 100
     weights = 1 / np.arange(2, _BREEDS)
     middle = ((dogs - largest - _SMALL) * weights / weights.sum()).astype(int).tolist()
@@ -103,31 +119,124 @@ def _dogs_by_breed() -> list[int]:
     return [largest, *middle, _SMALL]
 
 
-def _dogs(breed: Numbers, sex: Numbers) -> None:
+def _dogs(breed: Numbers, sex: Numbers, born: Numbers, random: np.random.Generator) -> None:
+    days, names = _texts_of_days(), _names(len(breed), random)
+    sires, dams = _parents(breed, random)
+    columns = [part.tolist() for part in (breed, sex, born, sires, dams)]
     rows = (
         (
             place,
             f"b{place:015d}",
             breed_id,
-            f"Dog {place}",
+            names[place],
             "",
             "FM"[sex_id],
-            "2012-03-04",
+            days[born_on],
             "brown",
             f"27608{place:010d}",
-            "",
+            f"SB {place}",
+            sire if sire >= 0 else None,
+            dam if dam >= 0 else None,
             True,
-            "",
+            search_name(names[place]),
             "2024-01-01 00:00:00",
             1,
         )
-        for place, (breed_id, sex_id) in enumerate(zip(breed.tolist(), sex.tolist(), strict=True))
+        for place, (breed_id, sex_id, born_on, sire, dam) in enumerate(zip(*columns, strict=True))
     )
-    columns = (
-        "id public_id breed_id name call_name sex born_on colour chip studbook_number is_confirmed"
-        " search_name created_at version"
+    written = (
+        "id public_id breed_id name call_name sex born_on colour chip studbook_number sire_id"
+        " dam_id is_confirmed search_name created_at version"
     )
-    copy_rows("registry_dog", columns.split(), rows)
+    copy_rows("registry_dog", written.split(), rows)
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "INSERT INTO registry_dogname (rowid, name)"
+                " SELECT id, search_name FROM registry_dog"
+            )
+
+
+def _parents(breed: Numbers, random: np.random.Generator) -> tuple[Numbers, Numbers]:
+    """Sire and dam of each dog, the same for five in a row; -1 for founders and odd ones.
+
+    Rows of one breed lie together, and a parent lies before its litter, at most 4,000 dogs.
+    """
+    place = np.arange(len(breed))
+    litter = place // 5
+    back = random.integers(10, min(4_000, len(breed)), (2, litter[-1] + 1))
+    found = []
+    for each in back:
+        parent = litter * 5 - each[litter]
+        is_of_breed = (parent >= 0) & (breed[np.maximum(parent, 0)] == breed)
+        found.append(np.where(is_of_breed, parent, -1))
+    return found[0], found[1]
+
+
+def _names(how_many: int, random: np.random.Generator) -> list[str]:
+    """A kennel's word and a dog's own, of invented syllables; hardly any two alike."""
+    starts = [
+        "Tarn",
+        "Fell",
+        "Oak",
+        "Reed",
+        "Moss",
+        "Thorn",
+        "Wend",
+        "Brack",
+        "Lin",
+        "Cor",
+        "Bal",
+        "Dun",
+        "Hol",
+        "Mer",
+        "Nor",
+        "Pel",
+    ]
+    middles = [
+        "a",
+        "e",
+        "i",
+        "o",
+        "u",
+        "an",
+        "er",
+        "il",
+        "om",
+        "ur",
+        "av",
+        "es",
+        "id",
+        "on",
+        "ul",
+        "eth",
+    ]
+    ends = [
+        "fold",
+        "wick",
+        "mere",
+        "gate",
+        "dale",
+        "brook",
+        "holt",
+        "moor",
+        "ling",
+        "shaw",
+        "den",
+        "stow",
+        "cairn",
+        "beck",
+        "ridge",
+        "ford",
+    ]
+    parts = [
+        np.array(words)[random.integers(0, len(words), how_many)]
+        for words in (starts, middles, ends, starts, middles, middles)
+    ]
+    kennel = np.char.add(np.char.add(parts[0], parts[1]), parts[2])
+    own = np.char.add(np.char.add(parts[3], parts[4]), parts[5])
+    names: list[str] = np.char.add(np.char.add(kennel, " "), own).tolist()
+    return names
 
 
 def _evaluations(club: Club, dog: Numbers, day: Numbers, is_last: NDArray[np.bool_]) -> None:
