@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.models import Flag, Side
+from registry.science.numbers import format_number
 
 # Short names, for filters and lists; in the order in which a filter offers them.
 FLAG_NAMES = {
@@ -43,6 +44,11 @@ class FlagWords:
     side: str
 
 
+def _with_reference(detail: Mapping[str, str]) -> Mapping[str, str]:
+    """The detail with the other evaluation's reference as it is read out."""
+    return {**detail, "other": format_number(detail["other"])} if "other" in detail else detail
+
+
 def words_of(flag: Flag) -> FlagWords:
     """The flag in words; its trait should be loaded already."""
     where = ""
@@ -50,7 +56,7 @@ def words_of(flag: Flag) -> FlagWords:
         where = flag.trait.name
         if flag.side and flag.side != Side.WHOLE:
             where = f"{where}, {Side(flag.side).label}"
-    sentence = _SENTENCES.get(flag.code, _unknown)(flag.detail)
+    sentence = _SENTENCES.get(flag.code, _unknown)(_with_reference(flag.detail))
     return FlagWords(
         code=flag.code,
         level=flag.level,

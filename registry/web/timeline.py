@@ -31,7 +31,9 @@ TITLES = {
 
 
 # Ids and counts that a person gains nothing from reading; they are in the ledger all the same.
-_UNSHOWN = frozenset({"standing", "dog", "owner", "flags", "overridden", "replaced_by"})
+_UNSHOWN = frozenset(
+    {"standing", "dog", "owner", "flags", "overridden", "replaced_by", "fields_to_fix"}
+)
 _FIELDS = {
     "breed": gettext_lazy("breed"),
     "call_name": gettext_lazy("call name"),
@@ -49,7 +51,6 @@ _FIELDS = {
     "evidence": gettext_lazy("files (SHA-256)"),
     "examined_on": gettext_lazy("examined on"),
     "examiner": gettext_lazy("examiner"),
-    "fields_to_fix": gettext_lazy("fields to fix"),
     "is_confirmed": gettext_lazy("confirmed"),
     "name": gettext_lazy("name"),
     "sex": gettext_lazy("sex"),

@@ -38,7 +38,7 @@ DETAILS: dict[str, list[tuple[dict[str, str], str]]] = {
         ),
     ],
     "sides_differ": [({"left": "0.20", "right": "0.90", "usual": "0.20"}, "0.90")],
-    "sides_swapped": [({"left": "0.20", "right": "0.30", "other": "ABC"}, "ABC")],
+    "sides_swapped": [({"left": "0.20", "right": "0.30", "other": "ABCDEFGHJK"}, "ABC-DEFG-HJK")],
     "chip_not_read": [({}, "not read")],
     "chip_conflict": [
         ({"chip": "276098100000001", "other_dog": "x"}, "another dog"),
@@ -59,10 +59,16 @@ DETAILS: dict[str, list[tuple[dict[str, str], str]]] = {
     ],
     "age_unknown": [({}, "birth date")],
     "possible_duplicate": [
-        ({"kind": "same_days", "other": "ABC", "other_examined_on": "2026-10-01"}, "ABC"),
-        ({"kind": "same_values", "other": "ABC", "other_examined_on": "2026-10-01"}, "same values"),
+        (
+            {"kind": "same_days", "other": "ABCDEFGHJK", "other_examined_on": "2026-10-01"},
+            "ABC-DEFG-HJK",
+        ),
+        (
+            {"kind": "same_values", "other": "ABCDEFGHJK", "other_examined_on": "2026-10-01"},
+            "same values",
+        ),
     ],
-    "same_evidence": [({"sha256": "0" * 64, "other": "ABC"}, "ABC")],
+    "same_evidence": [({"sha256": "0" * 64, "other": "ABCDEFGHJK"}, "ABC-DEFG-HJK")],
     "dog_unconfirmed": [({}, "confirmed")],
 }
 
