@@ -1,0 +1,1 @@
+"""Journeys of whole persons through the live site, in a real browser."""

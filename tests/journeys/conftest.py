@@ -1,0 +1,68 @@
+"""What every journey needs: the club, its family, and pages that are looked at by axe."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Literal
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser import Problems
+from tests.factories import PASSWORD, Club, Person
+from tests.journeys.club import Family, make_family, make_named_club, make_strangers
+
+Look = Callable[[Page], None]
+
+
+@pytest.fixture
+def club(transactional_db: None) -> Club:
+    return make_named_club()
+
+
+@pytest.fixture
+def family(club: Club) -> Family:
+    """A dog and its parents among enough tested dogs to compare them with."""
+    make_strangers(club)
+    return make_family(club)
+
+
+@pytest.fixture
+def look(axe_problems: Problems) -> Look:
+    """Return a function that fails when axe finds something or the page scrolls sideways."""
+
+    def looked_at(page: Page) -> None:
+        found = [each for each in axe_problems(page) if not _is_svg_text(each)]
+        assert found == [], page.url
+        assert not page.evaluate("document.documentElement.scrollWidth > innerWidth"), page.url
+
+    return looked_at
+
+
+@pytest.fixture
+def sign_in(live_server: Any) -> Callable[[Page, Person], None]:
+    """Return a function that signs a person in by keyboard; a password may be pasted or typed."""
+
+    def signed_in(page: Page, person: Person) -> None:
+        page.goto(f"{live_server.url}/sign-in/")
+        page.get_by_label("Login").focus()
+        page.keyboard.type(person.login)
+        page.keyboard.press("Tab")
+        page.keyboard.type(PASSWORD)
+        page.keyboard.press("Enter")
+        page.wait_for_url(lambda url: "/sign-in/" not in url)
+
+    return signed_in
+
+
+def look_in_both_lights(page: Page, look: Look) -> None:
+    """Look at a page as in daylight and as in the dark."""
+    schemes: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+    for scheme in schemes:
+        page.emulate_media(color_scheme=scheme)
+        look(page)
+
+
+def _is_svg_text(problem: str) -> bool:
+    """Axe cannot measure the contrast of text inside a drawing; the charts' tests do."""
+    return problem.startswith("incomplete: color-contrast") and "<text" in problem
