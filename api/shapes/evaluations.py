@@ -212,10 +212,10 @@ def evidence(found: Evidence, of: Evaluation | None) -> dict[str, Any]:
     }
 
 
-def queued(row: QueueRow) -> dict[str, Any]:
-    """A waiting evaluation for a registrar."""
+def queued(row: QueueRow, whole: Evaluation) -> dict[str, Any]:
+    """A waiting evaluation for a registrar; ``whole`` is the row's, with all that is shown."""
     return {
-        "evaluation": evaluation(row.evaluation, role=Role.REGISTRAR),
+        "evaluation": evaluation(whole, role=Role.REGISTRAR),
         "waiting_working_days": row.waiting_days,
         "is_late": row.is_late,
         "is_clean": row.is_clean,

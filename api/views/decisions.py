@@ -13,7 +13,7 @@ from api.schema import KEY, documented, parameter
 from api.shapes import evaluations as shapes
 from api.tokens import actor_of
 from api.view import ApiView
-from api.views.evaluations import moved
+from api.views.evaluations import moved, visible_to
 from registry.desk import decide, revoke
 from registry.desk.actor import require_role
 from registry.desk.errors import Invalid
@@ -46,7 +46,8 @@ class Queue(ApiView):
     def get(self, request: Request) -> Response:
         """List it, oldest first, with flags in words and the working days waited."""
         query = query_of(request, "clinic", "breed", "flag", "late", "q", "page")
-        require_role(actor_of(request), Role.REGISTRAR)
+        by = actor_of(request)
+        require_role(by, Role.REGISTRAR)
         if query.get("flag", "any") not in ("any", "none", *FLAG_NAMES):
             raise Unreadable("flag", _("There is no such flag."))
         if query.get("late", "yes") != "yes":
@@ -55,9 +56,10 @@ class Queue(ApiView):
         if not page.isascii() or not page.isdigit() or len(page) > 3 or not 1 <= int(page) <= 100:
             raise Unreadable("page", _("Give a whole number from 1 to 100."))
         found = queue_page(QueueFilter.from_query(query), number=int(page))
+        whole = visible_to(by).in_bulk([row.evaluation.pk for row in found.rows])
         return Response(
             {
-                "items": [shapes.queued(row) for row in found.rows],
+                "items": [shapes.queued(row, whole[row.evaluation.pk]) for row in found.rows],
                 "matching": found.matching,
                 "total": found.total,
                 "page": found.page.number,

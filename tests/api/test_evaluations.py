@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import pytest
+
 from registry.desk import decide
 from registry.models import Evaluation
 from tests.api.conftest import Callers
@@ -211,3 +215,16 @@ class TestDecide:
         assert done.status_code == 201
         assert old["verdict"] == "replaced"
         assert old["newer"] == done.json()["certificate"]
+
+
+@pytest.mark.parametrize(("path", "most"), [("queue", 13), ("evaluations", 9)])
+def test_a_longer_list_asks_no_more_of_the_database(
+    path: str, most: int, callers: Callers, django_assert_max_num_queries: Any
+) -> None:
+    for _ in range(6):
+        make_submitted(callers.club, conditions={"restraint": "none", "chip_read": False})
+
+    with django_assert_max_num_queries(most):
+        answer = callers.registrar.get(path)
+
+    assert len(answer.json()["items"]) == 6
