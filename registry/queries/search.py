@@ -99,8 +99,10 @@ def _by_rarest(grams: list[str]) -> Iterable[tuple[int, str]]:
         ["SELECT rowid AS dog FROM registry_dogname WHERE registry_dogname MATCH %s"] * len(rarest)
     )
     return _rows(
-        f"SELECT d.id, d.search_name FROM ({each}) hits JOIN registry_dog d ON d.id = hits.dog"  # noqa: S608
-        " GROUP BY d.id, d.search_name ORDER BY COUNT(*) DESC LIMIT %s",
+        # Counted before the names are fetched: a trigram's dogs are many, the best of them few.
+        f"SELECT d.id, d.search_name FROM (SELECT dog FROM ({each})"  # noqa: S608
+        " GROUP BY dog ORDER BY COUNT(*) DESC LIMIT %s) best"
+        " JOIN registry_dog d ON d.id = best.dog",
         # Quoted, so that no letter of a name is read as an operator of the index.
         [*(f'"{term}"' for term in rarest), _CANDIDATES],
     )

@@ -40,9 +40,9 @@ LARGEST, SMALLEST = "Tarn Spaniel", "Harbour Spitz"
 _SMALL = 100 if QUICK else 400
 _BREEDS = 40
 _SEED = 20261125
-# Births over eleven years, so that the ten years' window leaves some examinations out; the last
-# second examination is then still in the past.
-_BIRTHS = 4_000
+# Days of birth, so spread that even the earliest examination lies in today's ten years and the
+# latest second one in the past.
+_BIRTHS = 2_000
 _DAYS = _BIRTHS + 1_600
 
 Numbers = NDArray[np.int64]
@@ -58,11 +58,15 @@ def fill() -> Club:
         if connection.vendor == "sqlite":
             # A scratch file that nobody needs after a power cut.
             cursor.execute("PRAGMA synchronous=OFF")
+            cursor.execute("PRAGMA journal_mode=OFF")
+            cursor.execute("PRAGMA cache_size=-1000000")
     with transaction.atomic():
         _write(club, breeds, random)
     rebuild_distributions(by=Actor.system())
     with connection.cursor() as cursor:
         cursor.execute("ANALYZE")
+        if connection.vendor == "sqlite":
+            cursor.execute("PRAGMA journal_mode=WAL")
     return club
 
 
@@ -174,69 +178,37 @@ def _parents(breed: Numbers, random: np.random.Generator) -> tuple[Numbers, Numb
 
 
 def _names(how_many: int, random: np.random.Generator) -> list[str]:
-    """A kennel's word and a dog's own, of invented syllables; hardly any two alike."""
-    starts = [
-        "Tarn",
-        "Fell",
-        "Oak",
-        "Reed",
-        "Moss",
-        "Thorn",
-        "Wend",
-        "Brack",
-        "Lin",
-        "Cor",
-        "Bal",
-        "Dun",
-        "Hol",
-        "Mer",
-        "Nor",
-        "Pel",
-    ]
-    middles = [
-        "a",
-        "e",
-        "i",
-        "o",
-        "u",
-        "an",
-        "er",
-        "il",
-        "om",
-        "ur",
-        "av",
-        "es",
-        "id",
-        "on",
-        "ul",
-        "eth",
-    ]
-    ends = [
-        "fold",
-        "wick",
-        "mere",
-        "gate",
-        "dale",
-        "brook",
-        "holt",
-        "moor",
-        "ling",
-        "shaw",
-        "den",
-        "stow",
-        "cairn",
-        "beck",
-        "ridge",
-        "ford",
-    ]
-    parts = [
-        np.array(words)[random.integers(0, len(words), how_many)]
-        for words in (starts, middles, ends, starts, middles, middles)
-    ]
-    kennel = np.char.add(np.char.add(parts[0], parts[1]), parts[2])
-    own = np.char.add(np.char.add(parts[3], parts[4]), parts[5])
-    names: list[str] = np.char.add(np.char.add(kennel, " "), own).tolist()
+    """A kennel's word and a dog's own, of two or three invented syllables each.
+
+    One kennel for 50 dogs, the busiest with far more; sounds are as uneven as a language's.
+    """
+    kennels = _words(max(how_many // 50, 1), random)
+    share = 1 / np.arange(10, len(kennels) + 10)
+    kennel = random.choice(kennels, how_many, p=share / share.sum())
+    names: list[str] = np.char.add(np.char.add(kennel, " "), _words(how_many, random)).tolist()
     return names
+
+
+def _words(how_many: int, random: np.random.Generator) -> NDArray[np.str_]:
+    """Words of syllables of a first sound, a vowel and a last sound; the first of each is the
+    commonest."""
+    sounds = [
+        np.array(each.split("."))
+        for each in (
+            "t.s.b.r.m.l.d.c.h.w.f.n.p.g.k.br.st.th.j.v.tr.fl.gr.sh.cl.dr.y.qu.sw.z",
+            "a.e.o.i.u.ea.oo.ai.ou.y.ie.au",
+            "n.r..l.s.t.m.d.ck.nd.th.g.rn.ll.w.st.ng.p.x.sk",
+        )
+    ]
+    words = np.zeros(how_many, dtype="U24")
+    for is_third in (False, False, True):
+        syllable = np.zeros(how_many, dtype="U8")
+        for some in sounds:
+            weight = 1 / np.sqrt(np.arange(1, len(some) + 1))
+            syllable = np.char.add(syllable, random.choice(some, how_many, p=weight / weight.sum()))
+        has_it = random.random(how_many) < (0.4 if is_third else 1)
+        words = np.char.add(words, np.where(has_it, syllable, ""))
+    return np.asarray(np.char.capitalize(words), dtype=np.str_)
 
 
 def _evaluations(club: Club, dog: Numbers, day: Numbers, is_last: NDArray[np.bool_]) -> None:
