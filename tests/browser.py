@@ -6,7 +6,7 @@ test at its end.
 """
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from typing import Any
 from urllib.parse import urlsplit
@@ -30,6 +30,8 @@ DESK = {"width": 1280, "height": 900}
 PHONE = {"width": 320, "height": 568}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
+_NOT_LOADED = "Failed to load resource: the server responded with a status of"
+
 OpenPage = Callable[..., AbstractContextManager[Page]]
 Problems = Callable[[Page], list[str]]
 
@@ -47,10 +49,14 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def open_page(browser: Browser) -> OpenPage:
-    """Return a context manager `open_page(**context_options)` for a page that watches itself."""
+    """Return a context manager `open_page(**context_options)` for a page that watches itself.
+
+    ``refusals`` are the HTTP statuses of the refusals that the test is about: Chromium notes each
+    as an error in the console.
+    """
 
     @contextmanager
-    def opened(**options: Any) -> Iterator[Page]:
+    def opened(*, refusals: Sequence[int] = (), **options: Any) -> Iterator[Page]:
         context = browser.new_context(locale="en-GB", **options)
         page = context.new_page()
         page.set_default_timeout(10_000)
@@ -60,7 +66,8 @@ def open_page(browser: Browser) -> OpenPage:
             yield page
         finally:
             context.close()
-        assert trouble == []
+        meant = [f"console: {_NOT_LOADED} {status} " for status in refusals]
+        assert [each for each in trouble if not each.startswith(tuple(meant))] == []
 
     return opened
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from registry.models import Role
+from registry.models import Role, Sex
 from registry.queries.timeline import FieldChange, TimelineEntry
 
 TITLES = {
@@ -102,6 +102,10 @@ def _worded(change: FieldChange) -> FieldChange:
     if change.field.startswith("readings."):
         _start, trait, side = change.field.split(".")
         name = f"{trait.replace('-', ' ')}, {side}"
+    if change.field == "sex":
+        words = {code: str(label) for code, label in Sex.choices}
+        before, after = (words.get(code, code) for code in (change.before, change.after))
+        return FieldChange(name, before, after)
     return FieldChange(name, _short(change.before), _short(change.after))
 
 
