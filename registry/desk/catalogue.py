@@ -13,7 +13,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, require_role
-from registry.desk.counting import set_window
+from registry.desk.cells import set_window
 from registry.desk.errors import Invalid, NotFound, Problem
 from registry.ledger import Change, append
 from registry.models import Breed, Reading, Role, Trait

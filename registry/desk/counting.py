@@ -1,46 +1,24 @@
-"""Keep the breed's counts in step with what is accepted: one function, called in the same
-transaction by
-every deed that can change which value of a dog counts.
+"""Which value of a dog counts: one function, called in the same transaction by every deed that can
+change it.
 
 ``recount`` compares what should count for one dog with what does, and changes only the difference:
-counted
-values, monthly cells, packed histograms and the states of the dog's evaluations. Histogram rows are
-locked
-in key order, so that two deeds on one breed queue instead of deadlocking.
+counted values, the states of the dog's evaluations, and, through ``cells``, the counts of its
+breed. It is plain SQL: building model objects took most of an approval's time.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal, NamedTuple
 
-from django.db import connection, transaction
-from django.utils import timezone
+from django.db import connection
 
-from registry.models import Breed, DistributionCell, Dog, Evaluation, State, StoredHistogram
+from registry.desk.cells import Key, Moved, apply_moves
+from registry.models import Dog, Evaluation, State
 from registry.models.traits import better_steps
 from registry.queries.public import as_date
-from registry.science.distribution import Histogram, first_month, window
-
-
-class Key(NamedTuple):
-    """Which histogram: a breed, a trait, a sex."""
-
-    breed_id: int
-    trait_id: int
-    sex: str
-
-
-class Moved(NamedTuple):
-    """One change of a cell: so many dogs more (or fewer) at a step of a month."""
-
-    key: Key
-    month: date
-    step: int
-    dogs: int
 
 
 class CountedDog(NamedTuple):
@@ -75,6 +53,20 @@ class Candidate:
     state: State
     month: date
     spoken: dict[int, Spoken]
+
+
+class _Value(NamedTuple):
+    """What counts for a dog's trait, and where: the same in every part is the same value."""
+
+    breed_id: int
+    sex: str
+    evaluation_id: int
+    month: date
+    step: int
+
+    def moved(self, trait_id: int, dogs: int) -> Moved:
+        """The cell's change when the value begins or ceases to count."""
+        return Moved(Key(self.breed_id, trait_id, self.sex), self.month, self.step, dogs)
 
 
 _CANDIDATES = """
@@ -127,36 +119,44 @@ def recount(*, dog: CountedDog, at: datetime) -> dict[int, Candidate]:
     candidates = _candidates(dog.pk)
     # The latest comes last and wins.
     should = {
-        trait_id: (candidate, spoken.step)
+        trait_id: _Value(dog.breed_id, dog.sex, candidate.pk, candidate.month, spoken.step)
         for candidate in candidates.values()
         for trait_id, spoken in candidate.spoken.items()
     }
+    apply_moves(_count(dog.pk, should, at), at=at)
+    _settle_states(candidates.values(), {value.evaluation_id for value in should.values()})
+    return candidates
+
+
+def _count(dog_pk: int, should: Mapping[int, _Value], at: datetime) -> list[Moved]:
+    """End and begin counted values by trait id until just these count; returns what moved."""
     moves: list[Moved] = []
     instant = connection.ops.adapt_datetimefield_value(at)
     with connection.cursor() as cursor:
-        cursor.execute(_COUNTING, [dog.pk])
-        does = {trait_id: tuple(rest) for trait_id, *rest in cursor.fetchall()}
+        cursor.execute(_COUNTING, [dog_pk])
+        does = {
+            trait_id: (pk, _Value(breed_id, sex, evaluation_id, as_date(month), step))
+            for trait_id, pk, breed_id, sex, evaluation_id, month, step in cursor.fetchall()
+        }
         for trait_id in sorted(should.keys() | does.keys()):
-            now = None
-            if trait_id in should:
-                candidate, step = should[trait_id]
-                now = (dog.breed_id, dog.sex, candidate.pk, candidate.month, step)
-            if trait_id in does:
-                pk, breed_id, sex, evaluation_id, stored_month, step = does[trait_id]
-                month = as_date(stored_month)
-                if now == (breed_id, sex, evaluation_id, month, step):
-                    continue
+            begun = should.get(trait_id)
+            pk, ended = does.get(trait_id, (None, None))
+            if begun == ended:
+                continue
+            if ended:
                 cursor.execute(_COUNT_NO_MORE, [instant, pk])
-                moves.append(Moved(Key(breed_id, trait_id, sex), month, step, -1))
-            if now:
-                breed_id, sex, evaluation_id, month, step = now
-                stored_month = connection.ops.adapt_datefield_value(month)
-                row = [breed_id, trait_id, sex, dog.pk, evaluation_id, stored_month, step, instant]
-                cursor.execute(_COUNT, row)
-                moves.append(Moved(Key(breed_id, trait_id, sex), month, step, 1))
-    apply_moves(moves, at=at)
-    _settle_states(candidates.values(), {candidate.pk for candidate, _step in should.values()})
-    return candidates
+                moves.append(ended.moved(trait_id, -1))
+            if begun:
+                month = connection.ops.adapt_datefield_value(begun.month)
+                cursor.execute(
+                    _COUNT,
+                    [
+                        *(begun.breed_id, trait_id, begun.sex, dog_pk),
+                        *(begun.evaluation_id, month, begun.step, instant),
+                    ],
+                )
+                moves.append(begun.moved(trait_id, 1))
+    return moves
 
 
 def _candidates(dog_pk: int) -> dict[int, Candidate]:
@@ -186,148 +186,3 @@ def _settle_states(candidates: Iterable[Candidate], counting: set[int]) -> None:
         if candidate.state != state:
             Evaluation.objects.filter(pk=candidate.pk).update(state=state)
             candidate.state = state
-
-
-def apply_moves(moves: list[Moved], *, at: datetime) -> None:
-    """Add the moves to the cells and to the packed histograms of the current window."""
-    by_key: dict[Key, list[Moved]] = defaultdict(list)
-    for move in moves:
-        by_key[move.key].append(move)
-    for key in sorted(by_key):
-        held = _hold_histogram(key, at)
-        for move in by_key[key]:
-            _move_cell(move)
-        _repack(key, held, by_key[key], at)
-
-
-class _Held(NamedTuple):
-    """A histogram row as it was when it was locked."""
-
-    last_month: date
-    window_months: int
-    packed: bytes
-
-
-_HELD = (
-    "SELECT last_month, window_months, packed FROM registry_storedhistogram"
-    " WHERE breed_id = %s AND trait_id = %s AND sex = %s"
-)
-_BEGIN_HISTOGRAM = """
-    INSERT INTO registry_storedhistogram
-        (breed_id, trait_id, sex, last_month, window_months, packed, dogs, changed_at)
-    VALUES (%s, %s, %s, %s, 0, %s, 0, %s) ON CONFLICT DO NOTHING
-"""
-
-
-def _hold_histogram(key: Key, at: datetime) -> _Held:
-    """Lock the key's row, made if missing. On SQLite the transaction is the one writer already."""
-    held = _HELD + (" FOR UPDATE" if connection.vendor == "postgresql" else "")
-    with connection.cursor() as cursor:
-        cursor.execute(held, key)
-        row = cursor.fetchone()
-        if row is None:
-            long_ago = connection.ops.adapt_datefield_value(date(1, 1, 1))
-            instant = connection.ops.adapt_datetimefield_value(at)
-            cursor.execute(_BEGIN_HISTOGRAM, [*key, long_ago, Histogram.empty().pack(), instant])
-            cursor.execute(held, key)
-            row = cursor.fetchone()
-    last_month, window_months, packed = row
-    return _Held(as_date(last_month), window_months, packed)
-
-
-def _move_cell(move: Moved) -> None:
-    """Add to the cell, making it if need be; or take away from it, and drop it when it is empty."""
-    cell = [*move.key, connection.ops.adapt_datefield_value(move.month), move.step]
-    with connection.cursor() as cursor:
-        if move.dogs > 0:
-            cursor.execute(
-                "INSERT INTO registry_distributioncell (breed_id, trait_id, sex, month, step, dogs)"
-                " VALUES (%s, %s, %s, %s, %s, %s)"
-                " ON CONFLICT (breed_id, trait_id, sex, month, step)"
-                " DO UPDATE SET dogs = registry_distributioncell.dogs + excluded.dogs",
-                [*cell, move.dogs],
-            )
-            return
-        cursor.execute(
-            "UPDATE registry_distributioncell SET dogs = dogs + %s"
-            " WHERE breed_id = %s AND trait_id = %s AND sex = %s AND month = %s AND step = %s",
-            [move.dogs, *cell],
-        )
-        if cursor.rowcount != 1:
-            raise RuntimeError("a counted value has no cell; run manage.py rebuild_distributions")
-        cursor.execute(
-            "DELETE FROM registry_distributioncell"
-            " WHERE breed_id = %s AND trait_id = %s AND sex = %s AND month = %s AND step = %s"
-            " AND dogs = 0",
-            cell,
-        )
-
-
-_REPACKED = """
-    UPDATE registry_storedhistogram
-    SET last_month = %s, window_months = %s, packed = %s, dogs = %s, changed_at = %s
-    WHERE breed_id = %s AND trait_id = %s AND sex = %s
-"""
-
-
-def _repack(key: Key, held: _Held, moves: list[Moved], at: datetime) -> None:
-    """Change the packed histogram by the moves, or sum it afresh when the window has slid."""
-    last_month = current_month(at)
-    with connection.cursor() as cursor:
-        # Read once the row is held: whoever changes the window repacks the breed's rows after it.
-        cursor.execute("SELECT window_months FROM registry_breed WHERE id = %s", [key.breed_id])
-        (months,) = cursor.fetchone()
-    if (held.last_month, held.window_months) == (last_month, months):
-        histogram = Histogram.unpack(held.packed)
-        start = first_month(last_month, months)
-        for move in moves:
-            if start <= move.month <= last_month:
-                change = histogram.add if move.dogs > 0 else histogram.remove
-                histogram = change(move.step, abs(move.dogs))
-    else:
-        histogram = sum_of_cells(key, last_month=last_month, months=months)
-    month = connection.ops.adapt_datefield_value(last_month)
-    instant = connection.ops.adapt_datetimefield_value(at)
-    with connection.cursor() as cursor:
-        cursor.execute(_REPACKED, [month, months, histogram.pack(), histogram.n, instant, *key])
-
-
-def current_month(at: datetime) -> date:
-    """The month of an instant on the club's calendar, as its first day."""
-    return timezone.localdate(at).replace(day=1)
-
-
-def sum_of_cells(key: Key, *, last_month: date, months: int) -> Histogram:
-    """The histogram of the window, from the cells."""
-    cells = DistributionCell.objects.filter(
-        breed_id=key.breed_id, trait_id=key.trait_id, sex=key.sex, month__lte=last_month
-    ).filter(month__gte=first_month(last_month, months))
-    return window(cells.values_list("month", "step", "dogs"), last_month, months)
-
-
-def slide_windows(*, at: datetime | None = None) -> int:
-    """Repack every histogram whose window no longer ends with the current month; returns how many.
-
-    Readers sum the cells when they meet an old row, so this only keeps them quick; run it monthly.
-    """
-    now = at or timezone.now()
-    stale = StoredHistogram.objects.exclude(last_month=current_month(now))
-    keys = sorted(Key(*row) for row in stale.values_list("breed_id", "trait_id", "sex"))
-    for key in keys:
-        with transaction.atomic():
-            _repack(key, _hold_histogram(key, now), [], now)
-    return len(keys)
-
-
-def set_window(*, breed: Breed, months: int, at: datetime) -> None:
-    """Give the breed another window, remember the old one, and repack; inside the caller's
-    transaction."""
-    breed.window_history = [
-        *breed.window_history,
-        {"until": at.isoformat(), "months": breed.window_months},
-    ]
-    breed.window_months = months
-    breed.save(update_fields=["window_months", "window_history"])
-    rows = StoredHistogram.objects.filter(breed=breed).values_list("breed_id", "trait_id", "sex")
-    for key in sorted(Key(*row) for row in rows):
-        _repack(key, _hold_histogram(key, at), [], at)

@@ -17,7 +17,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from registry.desk.actor import Actor
-from registry.desk.counting import current_month
+from registry.desk.cells import current_month
 from registry.ledger import Change, append
 from registry.models import Breed, StoredHistogram, Trait
 from registry.science.counting import (

@@ -18,7 +18,7 @@ from django.utils import timezone
 
 from registry.desk import decide, mail
 from registry.desk.actor import actor_for
-from registry.desk.counting import current_month
+from registry.desk.cells import current_month
 from registry.models import (
     CountedValue,
     Evaluation,
