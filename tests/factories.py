@@ -102,12 +102,12 @@ def make_first_secretary() -> Person:
     return _person(user.memberships.select_related("user", "clinic").get())
 
 
-def make_person(role: Role, *, by: Actor, clinic: Clinic | None = None) -> Person:
+def make_person(role: Role, *, by: Actor, clinic: Clinic | None = None, name: str = "") -> Person:
     number = next(_numbers)
     user = people.open_account(
         by=by,
         login=f"{role}.{number}",
-        full_name=f"{role.capitalize()} {number}",
+        full_name=name or f"{role.capitalize()} {number}",
         email=f"{role}.{number}@club.example",
         password=PASSWORD,
     )
