@@ -139,7 +139,9 @@ def _dog(value: Any, problems: list[Problem]) -> Mapping[str, str]:
 
 def _day(value: Any, problems: list[Problem]) -> date:
     try:
-        return date.fromisoformat(value if isinstance(value, str) and len(value) == 10 else "")
+        # Python would also take a day of a week, 2026-W40-5, which no form or document offers.
+        is_plain = isinstance(value, str) and len(value) == 10 and value[7] == "-"
+        return date.fromisoformat(value if is_plain else "")
     except ValueError:
         problems.append(
             Problem(

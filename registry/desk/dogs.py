@@ -286,7 +286,9 @@ def facts_from(body: Mapping[str, Any]) -> DogFacts:
 
 def _day(value: Any, pointer: str, problems: list[Problem]) -> date | None:
     try:
-        return date.fromisoformat(value if isinstance(value, str) and len(value) == 10 else "")
+        # Python would also take a day of a week, 2026-W40-5, which no form or document offers.
+        is_plain = isinstance(value, str) and len(value) == 10 and value[7] == "-"
+        return date.fromisoformat(value if is_plain else "")
     except ValueError:
         problems.append(
             Problem(pointer, _("Enter a day as year-month-day, for example 2026-10-02."))

@@ -53,6 +53,7 @@ BAD: list[tuple[dict[str, Any], str, str]] = [
     ({"examined_on": "2.10.2026"}, "/examined_on", "year-month-day"),
     ({"examined_on": "20261002"}, "/examined_on", "year-month-day"),
     ({"examined_on": "2026-02-30"}, "/examined_on", "year-month-day"),
+    ({"examined_on": "2026-W40-5"}, "/examined_on", "year-month-day"),
     ({"examiner": "  "}, "/examiner", "name of the veterinarian"),
     ({"examiner": 7}, "/examiner", "name of the veterinarian"),
     ({"examiner": "V" * 121}, "/examiner", "120 characters"),
