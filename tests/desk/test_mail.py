@@ -77,13 +77,13 @@ class TestGoingOut:
         assert len(mail.outbox) == 2
 
     def test_nobody_without_an_address_is_written_to(self, club: Club) -> None:
-        queue(kind="accepted", to_email="", evaluation=make_submitted(club))
+        queue(kind="accepted", to_email="", evaluation_pk=make_submitted(club).pk)
 
         assert not OutboxMail.objects.exists()
 
     def test_only_known_kinds_are_written(self, club: Club) -> None:
         with pytest.raises(ValueError, match="no mail is called birthday"):
-            queue(kind="birthday", to_email="a@b.example", evaluation=make_submitted(club))
+            queue(kind="birthday", to_email="a@b.example", evaluation_pk=make_submitted(club).pk)
 
     def test_a_reason_reaches_the_clinic_as_it_was_written(self, club: Club) -> None:
         evaluation = make_submitted(club)
