@@ -259,6 +259,7 @@ def _pictures(
             own=dog,
             own_value=value,
             guidance=guidance,
+            same=_("same as %(dog)s") % {"dog": dog},
         )
         parts.append((circles, labels, f"{trait.slug}-{side}"))
     svgs = heaps(parts, better=trait.better, font=font)

@@ -5,7 +5,7 @@ import signal
 import subprocess
 import sys
 import time
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -14,9 +14,10 @@ from django.core.management import call_command
 from django.db import OperationalError
 from django.utils import timezone
 
-from registry.desk import replay
+from registry.desk import evidence, replay
 from registry.management.commands import work
-from registry.models import ReplayKey
+from registry.models import Evidence, ReplayKey, StoredHistogram
+from tests.factories import make_accepted, make_club
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -54,6 +55,27 @@ class TestOneRound:
         call_command("work", "--once")
 
         assert [row.session_key for row in Session.objects.all()] == ["young"]
+
+    def test_it_slides_windows_that_ended_with_an_earlier_month(self) -> None:
+        make_accepted(make_club())
+        StoredHistogram.objects.update(last_month=date(2026, 1, 1))
+
+        call_command("work", "--once")
+
+        this_month = timezone.localdate().replace(day=1)
+        assert set(StoredHistogram.objects.values_list("last_month", flat=True)) == {this_month}
+
+    def test_it_sweeps_files_that_nothing_named_for_a_day(self) -> None:
+        club = make_club()
+        for name in ("old.pdf", "young.pdf"):
+            evidence.attach(by=club.nurse.actor, chunks=[b"%PDF-1.7 " + name.encode()], name=name)
+        Evidence.objects.filter(original_name="old.pdf").update(
+            uploaded_at=timezone.now() - timedelta(hours=25)
+        )
+
+        call_command("work", "--once")
+
+        assert [found.original_name for found in Evidence.objects.all()] == ["young.pdf"]
 
     def test_it_leaves_a_sign_of_life(self, tmp_path: Path) -> None:
         call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))

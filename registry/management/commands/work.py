@@ -1,4 +1,4 @@
-"""The background worker: sends mail that waits, forgets what has expired.
+"""The background worker: sends mail that waits, forgets what has expired, tidies up.
 
 It only calls the desk. The outbox is the queue: its rows are written in the
 same transaction as the change they tell of, and a claim on one lapses, so a
@@ -17,6 +17,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, connection
 
+from registry.desk.actor import Actor
+from registry.desk.counting import slide_windows
+from registry.desk.evidence import sweep
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
 
@@ -28,7 +31,7 @@ _TIDY_EVERY_SECONDS = 6 * 60 * 60
 class Command(BaseCommand):
     """Work until told to stop, or once."""
 
-    help = "Send mail that waits and forget what has expired, until stopped."
+    help = "Send mail that waits, forget what has expired and tidy up, until stopped."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Say how often, and where to leave a sign of life."""
@@ -71,7 +74,11 @@ def _deliver() -> None:
 
 
 def _tidy() -> None:
-    """Forget sessions and request keys past their time."""
+    """Forget what is past its time, sweep files that nothing names, slide the rolling windows."""
     call_command("clearsessions")
     if forgotten := forget_old_keys():
         logger.info("request keys: %d forgotten", forgotten)
+    if swept := sweep(by=Actor.system()):
+        logger.info("evidence: %d loose files swept", swept)
+    if slid := slide_windows():
+        logger.info("distributions: %d windows slid", slid)
