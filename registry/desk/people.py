@@ -82,6 +82,7 @@ def close_account(*, by: Actor, user_id: int) -> User:
             raise NotFound(_("There is no such account."))
         if user.pk == by.user_pk:
             raise Refused(_("You cannot close your own account. Another secretary has to do it."))
+        _keep_a_secretary(without=list(user.memberships.values_list("pk", flat=True)))
         for membership in user.memberships.filter(ended_at__isnull=True):
             _end(by, membership)
         user.is_active = False
@@ -171,11 +172,7 @@ def end_membership(*, by: Actor, membership_id: int) -> Membership:
         if membership is None:
             raise NotFound(_("There is no such role."))
         if membership.ended_at is None:
-            last_one = membership.role == Role.SECRETARY and (
-                Membership.objects.filter(role=Role.SECRETARY, ended_at__isnull=True).count() == 1
-            )
-            if last_one:
-                raise Refused(_("This is the last secretary. Appoint another one first."))
+            _keep_a_secretary(without=[membership.pk])
             _end(by, membership)
     return membership
 
@@ -339,6 +336,15 @@ def _end(by: Actor, membership: Membership) -> None:
             "clinic": Change(membership.clinic.public_id if membership.clinic else None, None),
         },
     )
+
+
+def _keep_a_secretary(*, without: list[int]) -> None:
+    """Refuse to end the last secretary's role, also when two secretaries end each other's at
+    once."""
+    held = Membership.objects.select_for_update().filter(role=Role.SECRETARY, ended_at__isnull=True)
+    secretaries = set(held.order_by("pk").values_list("pk", flat=True))
+    if secretaries and secretaries <= set(without):
+        raise Refused(_("This is the last secretary. Appoint another one first."))
 
 
 def _clinic_values(name: str, town: str, email: str) -> dict[str, str]:

@@ -17,7 +17,8 @@ from django.db import connection, connections
 from registry.desk import decide, replay, revoke
 from registry.desk.actor import Actor
 from registry.desk.distributions import compare_distributions
-from registry.desk.errors import Conflict
+from registry.desk.errors import Conflict, Refused
+from registry.desk.people import close_account, end_membership
 from registry.desk.submit import submit
 from registry.ledger.verify import verify
 from registry.models import (
@@ -26,9 +27,11 @@ from registry.models import (
     Dog,
     Evaluation,
     LedgerEntry,
+    Membership,
     OutboxMail,
     Role,
     State,
+    User,
 )
 from tests.factories import (
     Club,
@@ -226,6 +229,46 @@ def test_a_double_revocation_happens_once(club: Club, racers: Racers) -> None:
     assert LedgerEntry.objects.filter(action="evaluation.revoked").count() == 1
     assert OutboxMail.objects.filter(kind="revoked").count() == 1
     assert_all_is_whole()
+
+
+def test_two_secretaries_who_end_each_other_leave_one(club: Club, racers: Racers) -> None:
+    other = make_person(Role.SECRETARY, by=club.secretary.actor)
+
+    def ended(by: Person, whose: Person) -> Deed:
+        def deed() -> object:
+            try:
+                return end_membership(by=by.actor, membership_id=whose.membership.pk)
+            except Refused as refused:
+                return refused
+
+        return deed
+
+    outcomes = racers.run([ended(club.secretary, other), ended(other, club.secretary)])
+
+    assert sum(isinstance(outcome, Refused) for outcome in outcomes) == 1
+    assert Membership.objects.filter(role=Role.SECRETARY, ended_at__isnull=True).count() == 1
+
+
+def test_two_secretaries_who_close_each_other_leave_one(club: Club, racers: Racers) -> None:
+    other = make_person(Role.SECRETARY, by=club.secretary.actor)
+
+    def closed(by: Person, whose: Person) -> Deed:
+        def deed() -> object:
+            try:
+                return close_account(by=by.actor, user_id=whose.user.pk)
+            except Refused as refused:
+                return refused
+
+        return deed
+
+    outcomes = racers.run([closed(club.secretary, other), closed(other, club.secretary)])
+
+    assert sum(isinstance(outcome, Refused) for outcome in outcomes) == 1
+    assert (
+        User.objects.filter(pk__in=(club.secretary.user.pk, other.user.pk), is_active=True).count()
+        == 1
+    )
+    assert Membership.objects.filter(role=Role.SECRETARY, ended_at__isnull=True).count() == 1
 
 
 def test_eight_requests_with_one_key_are_one_deed(club: Club, racers: Racers) -> None:
