@@ -149,6 +149,9 @@ class Relative:
     values: tuple[ReleasedValue, ...]
 
 
+# Once: the enumeration makes its list, with translated labels, each time it is asked.
+_SIDES = tuple(Side.values)
+
 DOG_COLUMNS = (
     "d.id, d.public_id, d.name, d.call_name, d.sex, d.born_on, d.died_on, d.colour, d.chip,"
     " d.studbook_number, d.sire_id, d.dam_id, b.id, b.name, b.slug, b.window_months"
@@ -239,7 +242,7 @@ def _readings(cursor: Any, evaluation_pk: int) -> tuple[ReadTrait, ...]:
 
 def in_order(steps: Mapping[str, int]) -> dict[str, int]:
     """Left before right, as on every page."""
-    return {side: steps[side] for side in Side.values if side in steps}
+    return {side: steps[side] for side in _SIDES if side in steps}
 
 
 def family_of(dog: PublicDog, traits: Sequence[PublicTrait]) -> tuple[Relative, ...]:

@@ -40,15 +40,18 @@ class Histogram:
 
     def __post_init__(self) -> None:
         counts = np.array(self.counts, dtype=np.int64)
-        if counts.ndim != 1 or (counts < 0).any():
+        if counts.ndim != 1 or counts.min(initial=0) < 0:
             raise ValueError("counts must be one row of whole numbers, none below zero")
-        (taken,) = counts.nonzero()
-        low, high = (int(taken[0]), int(taken[-1]) + 1) if len(taken) else (0, 0)
+        low, high = 0, len(counts)
+        # What was packed is trimmed already, and a page unpacks many.
+        if high and not (counts[0] and counts[-1]):
+            (taken,) = counts.nonzero()
+            low, high = (int(taken[0]), int(taken[-1]) + 1) if len(taken) else (0, 0)
+            counts = counts[low:high].copy()
         if high - low > _WIDEST:
             raise ValueError(f"values more than {_WIDEST} steps apart are not one distribution")
-        counts = counts[low:high].copy()
         counts.flags.writeable = False
-        object.__setattr__(self, "first_step", int(self.first_step) + low if len(taken) else 0)
+        object.__setattr__(self, "first_step", int(self.first_step) + low if len(counts) else 0)
         object.__setattr__(self, "counts", counts)
 
     @classmethod

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from django.utils import timezone
 from django.utils.safestring import SafeString
-from django.utils.translation import get_language, ngettext
+from django.utils.translation import get_language, gettext_lazy, ngettext
 from django.utils.translation import gettext as _
 
 from registry.queries.breed_counts import breed_counts
@@ -30,6 +30,9 @@ _LOOKS = {
     "not-found": ("diamond-query", "plain"),
     "other-dog": ("two-rings", "alarm"),
 }
+
+_ROLES = {"sire": gettext_lazy("Sire"), "dam": gettext_lazy("Dam")}
+_SEXES = {"F": gettext_lazy("female"), "M": gettext_lazy("male")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,10 +151,9 @@ def certificate_page(
 
 def kin(relative: Relative) -> Kin:
     """A relative as a line of a list; without released values the words say so."""
-    roles = {"sire": _("Sire"), "dam": _("Dam")}
-    sexes = {"F": _("female"), "M": _("male")}
+    role = _ROLES.get(relative.relation) or _SEXES[relative.sex]
     return Kin(
-        role=roles.get(relative.relation, sexes[relative.sex]),
+        role=str(role),
         name=relative.name,
         href=f"/dogs/{relative.public_id}/",
         born=str(relative.born_on.year),
@@ -166,11 +168,10 @@ def kin(relative: Relative) -> Kin:
 def parents(family: tuple[Relative, ...]) -> tuple[Kin, ...]:
     """Sire and dam; one the register does not know is said so."""
     known = {each.relation: kin(each) for each in family if each.relation != "litter"}
-    unknown = {"sire": _("Sire"), "dam": _("Dam")}
     return tuple(
         known.get(relation)
-        or Kin(role, _("Not in this register"), "", "", _("not tested or not released"), False)
-        for relation, role in unknown.items()
+        or Kin(str(role), _("Not in this register"), "", "", _("not tested or not released"), False)
+        for relation, role in _ROLES.items()
     )
 
 
