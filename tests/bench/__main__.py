@@ -67,9 +67,13 @@ def _measured(
     for name in names:
         _say(f"{database}: {name}")
         try:
-            rows += [{**row, "database": database} for row in _alone(here, f"bench_{name}")]
+            found = [{**row, "database": database} for row in _alone(here, f"bench_{name}")]
         except subprocess.CalledProcessError:
             left_out.append(f"NOT MEASURED: {name} on {database}: it broke, see above")
+            continue
+        for row in found:
+            _say(f"  {row['what']}: {row['ratio']:.3g}, goal {row['goal']} ({row['detail']})")
+        rows += found
     return rows
 
 
