@@ -33,6 +33,11 @@ def let_in(page: Page, club: Club, address: str) -> None:
     )
 
 
+def ready_to_scan(page: Page) -> None:
+    """Nobody scans before the box is seen to wait; the browser puts the focus there after load."""
+    page.locator("#chip:focus").wait_for()
+
+
 @pytest.fixture
 def paths(club: Club) -> dict[str, str]:
     dog = factories.make_dog(club, name="Tarnfold Juno", chip=CHIP)
@@ -97,6 +102,7 @@ def test_ten_scans_with_enter_find_ten_dogs_and_send_nothing(
 
     for dog in dogs:
         page.goto(live_server.url + "/clinic/results/new/")
+        ready_to_scan(page)
         page.keyboard.type(dog.chip or "", delay=5)
         page.keyboard.press("Enter")
         page.get_by_role("heading", name="Is this the dog in front of you?").wait_for()
@@ -141,6 +147,7 @@ def test_a_result_with_one_film_is_sent_by_keyboard_alone(
     page.goto(live_server.url + "/clinic/results/new/")
     keys = Keyboard(page)
 
+    ready_to_scan(page)
     page.keyboard.type(CHIP)
     page.keyboard.press("Enter")
     page.wait_for_url("**chip=**")
