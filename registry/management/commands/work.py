@@ -18,7 +18,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, connection
 
 from registry.desk.actor import Actor
-from registry.desk.counting import slide_windows
+from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
