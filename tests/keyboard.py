@@ -47,3 +47,10 @@ class Keyboard:
     def fill(self, selector: str, text: str) -> None:
         self.to(selector)
         self.page.keyboard.type(text)
+
+    def into_main(self) -> None:
+        """By the skip link; after a redirect the browser is still where that led before."""
+        if self.page.url.endswith("#main"):
+            return
+        self.to(".skip")
+        self.page.keyboard.press("Enter")

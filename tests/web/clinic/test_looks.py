@@ -14,6 +14,7 @@ from registry.models import Draft, Evaluation, State
 from tests import factories
 from tests.browser import OpenPage, Problems
 from tests.factories import Club
+from tests.keyboard import Keyboard
 from tests.web.clinic import desk
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -110,33 +111,6 @@ def test_ten_scans_with_enter_find_ten_dogs_and_send_nothing(
 
     assert not Draft.objects.exists()
     assert not Evaluation.objects.exists()
-
-
-class Keyboard:
-    """Moves by Tab alone and counts the presses."""
-
-    def __init__(self, page: Page) -> None:
-        self.page = page
-        self.tabs = 0
-
-    def to(self, selector: str) -> None:
-        for _press in range(80):
-            self.page.keyboard.press("Tab")
-            self.tabs += 1
-            if self.page.evaluate("s => document.activeElement.matches(s)", selector):
-                return
-        raise AssertionError(f"{selector} is not reached by Tab")
-
-    def into_main(self) -> None:
-        """By the skip link; after a redirect the browser is still where that led before."""
-        if self.page.url.endswith("#main"):
-            return
-        self.to(".skip")
-        self.page.keyboard.press("Enter")
-
-    def fill(self, selector: str, text: str) -> None:
-        self.to(selector)
-        self.page.keyboard.type(text)
 
 
 def test_a_result_with_one_film_is_sent_by_keyboard_alone(
