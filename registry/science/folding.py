@@ -42,22 +42,3 @@ def fold(text: str) -> str:
         if not unicodedata.category(letter).startswith(("M", "C"))
     )
     return _NOT_WORD.sub(" ", marks_off).strip()
-
-
-def fold_sorted(text: str) -> str:
-    """Return the folded words in alphabetical order: a kennel name may stand first or last."""
-    return " ".join(sorted(fold(text).split()))
-
-
-def trigrams(folded: str) -> list[str]:
-    """Return the different three-letter pieces of a folded text, in order of appearance.
-
-    Each word is padded with one space before and after, so that its first and last letters weigh
-    as much as its middle and the order of the words does not matter.
-    """
-    pieces = (
-        padded[start : start + 3]
-        for padded in (f" {word} " for word in folded.split())
-        for start in range(len(padded) - 2)
-    )
-    return list(dict.fromkeys(pieces))

@@ -1,4 +1,4 @@
-"""Intervals for counts: how far chance alone could have moved a share, or a difference of two.
+"""Intervals for counts: how far chance alone could have moved a share.
 
 Numbers in, a pair of numbers out. 95 % unless another confidence is given.
 """
@@ -25,23 +25,6 @@ def wilson(count: float, n: int, confidence: float = 0.95) -> tuple[float, float
     low = 0.0 if count == 0 else max(0.0, (middle - spread) / size)
     high = 1.0 if count == n else min(1.0, (middle + spread) / size)
     return low, high
-
-
-def newcombe_difference(
-    count_1: int, n_1: int, count_2: int, n_2: int, confidence: float = 0.95
-) -> tuple[float, float]:
-    """Return the interval for count_1 ÷ n_1 - count_2 ÷ n_2 of two separate groups.
-
-    Source: Newcombe (1998), Stat Med 17:873-890, method 10 (from the two Wilson intervals).
-    """
-    low_1, high_1 = wilson(count_1, n_1, confidence)
-    low_2, high_2 = wilson(count_2, n_2, confidence)
-    share_1, share_2 = count_1 / n_1, count_2 / n_2
-    difference = share_1 - share_2
-    return (
-        difference - math.hypot(share_1 - low_1, high_2 - share_2),
-        difference + math.hypot(high_1 - share_1, share_2 - low_2),
-    )
 
 
 def _check(count: float, n: int) -> None:

@@ -80,25 +80,6 @@ def format_number(number: str) -> str:
     return f"{number[:3]}-{number[3:7]}-{number[7:]}"
 
 
-def likely_corrections(text: str) -> tuple[str, ...]:
-    """Return every sound number one slip away: one symbol changed or two neighbours swapped.
-
-    Swaps first. Empty when the text does not have ten symbols or is sound already.
-    """
-    symbols = _symbols(text)
-    if len(symbols) != LENGTH or any(symbol not in _VALUES for symbol in symbols):
-        return ()
-    if _adds_up(symbols):
-        return ()
-    swapped = (
-        symbols[:at] + symbols[at + 1] + symbols[at] + symbols[at + 2 :] for at in range(LENGTH - 1)
-    )
-    changed = (
-        symbols[:at] + symbol + symbols[at + 1 :] for at in range(LENGTH) for symbol in ALPHABET
-    )
-    return tuple(dict.fromkeys(number for number in (*swapped, *changed) if _adds_up(number)))
-
-
 def _symbols(text: str) -> str:
     """Return the text in capitals with lookalikes folded and everything ignored left out."""
     # NFKC makes full-width letters and digits plain; no-break spaces become spaces.

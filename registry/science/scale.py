@@ -65,17 +65,6 @@ def worse_of(left: int | None, right: int | None, better: Better) -> int:
     return max(known) if better == "lower" else min(known)
 
 
-def sides_that_speak(left: int | None, right: int | None, better: Better) -> tuple[Side, ...]:
-    """Return which side is the worse one; both when they are equal."""
-    worse = worse_of(left, right, better)
-    speaking: list[Side] = []
-    if left == worse:
-        speaking.append("left")
-    if right == worse:
-        speaking.append("right")
-    return tuple(speaking)
-
-
 def _check(value: Decimal, resolution: Decimal) -> None:
     if not resolution.is_finite() or resolution <= 0:
         raise ValueError("a resolution must be greater than zero")

@@ -13,7 +13,6 @@ from registry.science.numbers import (
     LENGTH,
     NumberProblem,
     format_number,
-    likely_corrections,
     make_number,
     parse_number,
 )
@@ -149,24 +148,6 @@ def test_the_printed_groups_read_back(number: str) -> None:
 
     assert [len(group) for group in printed.split("-")] == [3, 4, 3]
     assert parse_number(printed) == number
-
-
-@given(NUMBERS, st.integers(0, 9), st.sampled_from(ALPHABET))
-def test_the_meant_number_is_among_the_corrections(number: str, at: int, symbol: str) -> None:
-    slipped = number[:at] + symbol + number[at + 1 :]
-
-    if slipped == number:
-        assert likely_corrections(slipped) == ()
-    else:
-        corrections = likely_corrections(slipped)
-        assert number in corrections
-        assert all(parse_number(near) == near for near in corrections)
-        assert len(corrections) <= 19
-
-
-@pytest.mark.parametrize("text", ["", "7K2", "7K2MQP4X3é"])
-def test_what_is_not_ten_symbols_has_no_corrections(text: str) -> None:
-    assert likely_corrections(text) == ()
 
 
 @given(st.text(max_size=20))

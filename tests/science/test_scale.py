@@ -10,7 +10,6 @@ from registry.science.scale import (
     ScaleProblem,
     exact_step,
     nearest_step,
-    sides_that_speak,
     value_of,
     worse_of,
 )
@@ -77,10 +76,3 @@ def test_the_worse_side_speaks() -> None:
 def test_without_a_side_nothing_speaks() -> None:
     with pytest.raises(ValueError, match="neither side"):
         worse_of(None, None, "lower")
-
-
-def test_the_speaking_side_is_named() -> None:
-    assert sides_that_speak(31, 35, "lower") == ("right",)
-    assert sides_that_speak(31, 35, "higher") == ("left",)
-    assert sides_that_speak(31, 31, "lower") == ("left", "right")
-    assert sides_that_speak(None, 31, "lower") == ("right",)

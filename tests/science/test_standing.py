@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from registry.science.distribution import Histogram
-from registry.science.intervals import newcombe_difference, wilson
-from registry.science.median import median_ranks
+from registry.science.intervals import wilson
 from registry.science.standing import Standing, in_hundred, standing
 
 BREEDS = st.dictionaries(st.integers(20, 60), st.integers(1, 60), min_size=1, max_size=25).map(
@@ -144,9 +143,3 @@ def test_an_interval_holds_its_share(n: int, data: st.DataObject) -> None:
 
     assert 0 <= low <= count / n <= high <= 1
     assert wilson(n - count, n) == pytest.approx((1 - high, 1 - low))
-
-
-def test_a_greater_confidence_is_wider() -> None:
-    assert wilson(24, 100, 0.99)[0] < wilson(24, 100)[0]
-    assert median_ranks(100, 0.99) == (37, 64)
-    assert newcombe_difference(24, 100, 30, 100, 0.99)[0] < newcombe_difference(24, 100, 30, 100)[0]

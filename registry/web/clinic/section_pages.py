@@ -61,10 +61,6 @@ def owner(request: HttpRequest, by: Actor, draft_id: str) -> HttpResponseBase:
     return _section(request, by, draft, form)
 
 
-def _posted(request: HttpRequest) -> QueryDict | None:
-    return request.POST if request.method == "POST" else None
-
-
 def _initial(kind: type[SectionForm], draft: Draft, boxes: dict[str, Any]) -> dict[str, Any]:
     seen = look_at(draft).warned(kind.section)
     return {**boxes, "base": kind.digest(draft.answers), "seen": seen}
