@@ -1,4 +1,4 @@
-"""Intervals of shares, differences and medians, against papers and a second library."""
+"""Intervals of shares, against a paper and a second library."""
 
 import pytest
 from statsmodels.stats.proportion import proportion_confint
