@@ -6,6 +6,7 @@ away.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -14,7 +15,7 @@ from django.utils import timezone
 
 from registry.models import Breed, Trait
 from registry.queries.distributions import histogram_now
-from registry.queries.public import as_date
+from registry.queries.public import Row, as_date
 from registry.science.distribution import Histogram, first_month
 
 
@@ -39,10 +40,23 @@ _ROWS = (
 
 def breed_counts(breed_id: int, *, window_months: int, now: datetime) -> BreedCounts:
     """Today's counts of every trait of a breed; one query, more only on a month's first days."""
-    last_month = timezone.localdate(now).replace(day=1)
+    return counts_from(
+        count_rows(breed_id), breed_id=breed_id, window_months=window_months, now=now
+    )
+
+
+def count_rows(breed_id: int) -> tuple[Row, ...]:
+    """The breed's packed counts, one row a trait and sex: one query."""
     with connection.cursor() as cursor:
         cursor.execute(_ROWS, [breed_id])
-        rows = cursor.fetchall()
+        return tuple((*row[:3], bytes(row[3])) for row in cursor.fetchall())
+
+
+def counts_from(
+    rows: Sequence[Row], *, breed_id: int, window_months: int, now: datetime
+) -> BreedCounts:
+    """The counts that the rows hold; from the cells where a row's window has slid away."""
+    last_month = timezone.localdate(now).replace(day=1)
     counts: dict[int, Histogram] = {}
     outdated: set[int] = set()
     for trait_id, month, months, packed in rows:

@@ -6,14 +6,14 @@ Who did it and free words stay inside; the chip is shown by its last digits only
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db import connection
 
-from registry.queries.public import as_instant
+from registry.queries.public import Row, as_instant
 
 _PUBLIC_FIELDS = frozenset(
     {"name", "call_name", "sex", "born_on", "died_on", "colour", "studbook_number"}
@@ -52,18 +52,28 @@ _BY_DOG = (
 
 def changes_of_evaluation(public_id: str) -> list[PublicEntry]:
     """The entries about one evaluation, newest first: one query."""
-    return _entries(_BY_SUBJECT, f"evaluation:{public_id}")
+    return entries_from(entry_rows(public_id))
+
+
+def entry_rows(public_id: str) -> tuple[Row, ...]:
+    """The entries about one evaluation, newest first, as they lie in the ledger: one query."""
+    return _rows(_BY_SUBJECT, f"evaluation:{public_id}")
+
+
+def entries_from(rows: Iterable[Row]) -> list[PublicEntry]:
+    """The entries that the rows tell of."""
+    return [_entry(*row) for row in rows]
 
 
 def changes_of_dog(public_id: str) -> list[PublicEntry]:
     """The latest sixty public entries about one dog, newest first: one query."""
-    return _entries(_BY_DOG, public_id)
+    return entries_from(_rows(_BY_DOG, public_id))
 
 
-def _entries(sql: str, key: str) -> list[PublicEntry]:
+def _rows(sql: str, key: str) -> tuple[Row, ...]:
     with connection.cursor() as cursor:
         cursor.execute(sql, [key])
-        return [_entry(*row) for row in cursor.fetchall()]
+        return tuple(cursor.fetchall())
 
 
 def _entry(action: str, at: Any, subject: str, body: str) -> PublicEntry:

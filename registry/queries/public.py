@@ -19,6 +19,9 @@ from django.db import connection
 from registry.models import Kind, Side, State
 from registry.science.scale import Better
 
+# A row as the database hands it over.
+Row = tuple[Any, ...]
+
 
 @dataclass(frozen=True, slots=True)
 class PublicTrait:
@@ -199,15 +202,32 @@ def certificate_record(number: str, *, for_owner: bool = False) -> CertificateRe
 
     ``for_owner`` gives the readings also when they are not released: only to the private link.
     """
+    row = certificate_row(number)
+    if row is None:
+        return None
+    return record_from(row, reading_rows(row, for_owner=for_owner))
+
+
+def certificate_row(number: str) -> Row | None:
+    """The certificate with its evaluation, clinic and dog: one query."""
     with connection.cursor() as cursor:
         cursor.execute(_CERTIFICATE, [number])
         row = cursor.fetchone()
-        if row is None:
-            return None
-        state, is_released = State(row[5]), bool(row[6])
-        readings: tuple[ReadTrait, ...] = ()
-        if (is_released or for_owner) and state != State.REVOKED:
-            readings = _readings(cursor, row[3])
+    return tuple(row) if row else None
+
+
+def reading_rows(certificate: Row, *, for_owner: bool = False) -> tuple[Row, ...]:
+    """Its readings, unless they are not to be shown: one query or none."""
+    if certificate[5] == State.REVOKED or not (certificate[6] or for_owner):
+        return ()
+    with connection.cursor() as cursor:
+        cursor.execute(_READINGS, [certificate[3], certificate[3]])
+        return tuple(cursor.fetchall())
+
+
+def record_from(row: Row, readings: Sequence[Row]) -> CertificateRecord:
+    """The record that the rows tell of."""
+    state = State(row[5])
     return CertificateRecord(
         number=row[0],
         issued_at=as_instant(row[1]),
@@ -215,7 +235,7 @@ def certificate_record(number: str, *, for_owner: bool = False) -> CertificateRe
         evaluation_pk=row[3],
         evaluation_id=row[4],
         state=state,
-        is_released=is_released,
+        is_released=bool(row[6]),
         examined_on=as_date(row[7]),
         conditions=as_json(row[8]),
         reason=row[9] if state in (State.REVOKED, State.REPLACED) else "",
@@ -224,14 +244,13 @@ def certificate_record(number: str, *, for_owner: bool = False) -> CertificateRe
         newer=row[12] or "",
         ceased_at=as_instant(row[13]) if row[13] and state == State.REPLACED else None,
         dog=dog_from(row[14:]),
-        readings=readings,
+        readings=_readings(readings),
     )
 
 
-def _readings(cursor: Any, evaluation_pk: int) -> tuple[ReadTrait, ...]:
-    cursor.execute(_READINGS, [evaluation_pk, evaluation_pk])
-    found: dict[int, tuple[tuple[Any, ...], dict[str, int]]] = {}
-    for row in cursor.fetchall():
+def _readings(rows: Sequence[Row]) -> tuple[ReadTrait, ...]:
+    found: dict[int, tuple[Row, dict[str, int]]] = {}
+    for row in rows:
         if row[14] is not None:
             found.setdefault(row[0], (row, {}))[1][row[14]] = row[15]
     return tuple(
@@ -247,15 +266,26 @@ def in_order(steps: Mapping[str, int]) -> dict[str, int]:
 
 def family_of(dog: PublicDog, traits: Sequence[PublicTrait]) -> tuple[Relative, ...]:
     """Sire, dam and litter mates with the released values of the given traits: one query."""
-    by_pk = {trait.pk: trait for trait in traits}
+    return family_from(family_rows(dog), dog, traits)
+
+
+def family_rows(dog: PublicDog) -> tuple[Row, ...]:
+    """Sire, dam and litter mates with what counts for them, shown or not: one query."""
     with connection.cursor() as cursor:
         cursor.execute(
             _FAMILY,
             [dog.sire_id, dog.dam_id, dog.dam_id, sql_date(dog.born_on), dog.pk],
         )
-        rows = cursor.fetchall()
+        return tuple(cursor.fetchall())
+
+
+def family_from(
+    rows: Sequence[Row], dog: PublicDog, traits: Sequence[PublicTrait]
+) -> tuple[Relative, ...]:
+    """The relatives that the rows tell of, with the values whose owners agreed."""
+    by_pk = {trait.pk: trait for trait in traits}
     relations = {dog.sire_id: "sire", dog.dam_id: "dam"}
-    dogs: dict[int, tuple[Any, ...]] = {}
+    dogs: dict[int, Row] = {}
     values: dict[int, list[ReleasedValue]] = {}
     for row in rows:
         dogs.setdefault(row[0], row)

@@ -10,9 +10,16 @@ from django.utils.safestring import SafeString
 from django.utils.translation import get_language, gettext_lazy, ngettext
 from django.utils.translation import gettext as _
 
-from registry.queries.breed_counts import breed_counts
-from registry.queries.history import PublicEntry, changes_of_evaluation
-from registry.queries.public import CertificateRecord, Relative, family_of
+from registry.queries.breed_counts import count_rows, counts_from
+from registry.queries.certificate_rows import CertificateRows
+from registry.queries.history import PublicEntry, entries_from
+from registry.queries.public import (
+    CertificateRecord,
+    Relative,
+    Row,
+    family_from,
+    record_from,
+)
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts, exam_facts
 from registry.telling.meanings import Moment
@@ -101,14 +108,15 @@ def look_of(verdict: Verdict) -> Look:
 
 
 def certificate_page(
-    record: CertificateRecord, *, now: datetime, asked_dog: str = "", asked_chip: str = ""
+    rows: CertificateRows, *, now: datetime, asked_dog: str = "", asked_chip: str = ""
 ) -> CertificatePage:
-    """Put the page together: four queries besides the record's two.
+    """Put the page together from the rows; no further query but on a month's first days.
 
     ``asked_dog`` is the name of another dog the reader came from, ``asked_chip`` the digits of a
     chip they read; both empty when nothing is compared.
     """
-    entries = changes_of_evaluation(record.evaluation_id)
+    record = record_from(rows.certificate, rows.readings)
+    entries = entries_from(rows.entries)
     verdict = verdict_on(record, entries)
     compared = ""
     if asked_chip and record.dog.chip.endswith(asked_chip):
@@ -119,7 +127,8 @@ def certificate_page(
         asked = asked_dog or _("the chip that ends in %(digits)s") % {"digits": asked_chip[-6:]}
         verdict = other_dog(asked, record.dog.name)
     dog = record.dog
-    family = family_of(dog, [read.trait for read in record.readings if read.trait.is_counted])
+    counted = [read.trait for read in record.readings if read.trait.is_counted]
+    family = family_from(rows.family, dog, counted)
     litter = [kin(each) for each in family if each.relation == "litter"]
     number = format_number(record.number)
     return CertificatePage(
@@ -139,7 +148,7 @@ def certificate_page(
         chip_end=dog.chip[-6:],
         breed=dog.breed,
         breed_href=f"/breeds/{dog.breed_slug}/",
-        sections=sections_of(record, now),
+        sections=sections_of(record, now, rows.counts),
         parents=parents(family),
         litter=tuple(litter),
         litter_count=litter_count(litter),
@@ -211,13 +220,21 @@ def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Ev
     return tuple(events)
 
 
-def sections_of(record: CertificateRecord, now: datetime) -> tuple[SafeString, ...]:
-    """The section of each counted trait of the record: one query."""
+def sections_of(
+    record: CertificateRecord, now: datetime, rows: tuple[Row, ...] | None = None
+) -> tuple[SafeString, ...]:
+    """The section of each counted trait of the record; one query unless the breed's rows are
+    given."""
     counted = [read for read in record.readings if read.trait.is_counted]
     if not counted:
         return ()
     dog = record.dog
-    counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=now)
+    counts = counts_from(
+        count_rows(dog.breed_id) if rows is None else rows,
+        breed_id=dog.breed_id,
+        window_months=dog.window_months,
+        now=now,
+    )
     moment = Moment(day_of_reading(timezone.localtime(now)), record.issued_at, record.examined_on)
     return tuple(
         section(

@@ -1,15 +1,16 @@
-"""Finished markup remembered by its content: a trait's section, and a certificate's whole page.
+"""A trait's finished section, remembered by its content.
 
 Everything the markup says follows from what is handed in (readings, counts of the breed, standing
 as issued, names, the day, the language), and that is read anew for every request. Equal content
 gives equal markup and any change gives another key, so what is remembered is never out of date.
+Whole pages are remembered alike in ``views``, by the rows they are made of.
 """
 
 from __future__ import annotations
 
 from datetime import date, datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.conf import settings
 from django.template.loader import get_template
@@ -19,10 +20,6 @@ from registry.queries.breed_counts import BreedCounts
 from registry.queries.public import ReadTrait
 from registry.science.distribution import Histogram
 from registry.telling.meanings import Moment, meaning
-from registry.web.context import Site
-
-if TYPE_CHECKING:
-    from registry.web.buyer.certificate_page import CertificatePage
 
 
 @lru_cache(maxsize=settings.SECTIONS_KEPT)
@@ -47,12 +44,6 @@ def section(
     template = get_template("buyer/section.html")
     # Django's own output: escaped by the template, and safe as such.
     return SafeString(template.render({"each": told, "is_first": is_first}))
-
-
-@lru_cache(maxsize=settings.SECTIONS_KEPT)
-def certificate_markup(page: CertificatePage, where: Site, _language: str | None) -> str:
-    """A certificate's page."""
-    return get_template("buyer/certificate.html").render({"page": page, "site": where})
 
 
 def day_of_reading(now: datetime) -> datetime:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
+from functools import lru_cache
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
+from django.template.loader import get_template
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import get_language
 
 from registry.paper.qr import qr_code, qr_svg
+from registry.queries.certificate_rows import CertificateRows, certificate_rows
 from registry.queries.public import certificate_record
 from registry.queries.public_dogs import dog_with_chip, public_dog
 from registry.queries.search import find_dogs
@@ -21,8 +26,8 @@ from registry.telling.papers import certificate_pdf as pdf_of
 from registry.web.buyer.certificate_page import certificate_page, look_of
 from registry.web.buyer.dog_page import dog_page
 from registry.web.buyer.open_page import open_page
-from registry.web.buyer.remembered import certificate_markup
-from registry.web.context import site
+from registry.web.buyer.remembered import day_of_reading
+from registry.web.context import Site, site
 from registry.wording.verdicts import not_found, slip, unknown_number
 
 _MOST_FOUND = 20
@@ -72,16 +77,30 @@ def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
         return _no_certificate(request, typed, slip(problem.code, len(_symbols(typed))))
     if number != typed:
         return redirect("buyer:certificate", number, permanent=True)
-    record = certificate_record(number)
-    if record is None:
+    rows = certificate_rows(number)
+    if rows is None:
         return _no_certificate(request, format_number(number), unknown_number())
-    page = certificate_page(
-        record,
-        now=timezone.now(),
-        asked_dog=_other_dog(request.GET.get("dog", ""), record.dog.public_id),
-        asked_chip=re.sub(r"\D", "", request.GET.get("chip", ""))[-15:],
+    asked_dog = _other_dog(request.GET.get("dog", ""), rows.certificate[15])
+    asked_chip = re.sub(r"\D", "", request.GET.get("chip", ""))[-15:]
+    today = day_of_reading(timezone.localtime())
+    return HttpResponse(
+        _certificate_markup(rows, today, asked_dog, asked_chip, site(), get_language())
     )
-    return HttpResponse(certificate_markup(page, site(), get_language()))
+
+
+@lru_cache(maxsize=settings.SECTIONS_KEPT)
+def _certificate_markup(
+    rows: CertificateRows,
+    today: datetime,
+    asked_dog: str,
+    asked_chip: str,
+    where: Site,
+    _language: str | None,
+) -> str:
+    """A certificate's page. The rows are read anew for every request, so it is never out of
+    date."""
+    page = certificate_page(rows, now=today, asked_dog=asked_dog, asked_chip=asked_chip)
+    return get_template("buyer/certificate.html").render({"page": page, "site": where})
 
 
 @open_page
