@@ -82,8 +82,9 @@ class _Row:
 
 def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) -> Verdict:
     """Read every entry once, in order, and check it; list at the most the first ``most``
-    damages."""
+    damages. The registry may go on appending meanwhile."""
     damages: list[Damage] = []
+    head_before, hash_at_head = _head(), GENESIS
     previous_hash, previous_seq, count, commitments = GENESIS, 0, 0, 0
     digest = hashlib.sha256
     for chunk in _chunks():
@@ -100,9 +101,11 @@ def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) ->
                 commitments += _count_of_commitments(body.decode(errors="replace"))
             previous_seq, previous_hash = seq, entry_hash
             count += 1
+            if head_before is not None and seq == head_before[0]:
+                hash_at_head = entry_hash
         if progress:
             progress(count)
-    damages.extend(_check_head(previous_seq, previous_hash))
+    damages.extend(_check_head(head_before, hash_at_head, previous_seq))
     damages.extend(_check_texts(commitments))
     settled = sorted(set(damages), key=lambda damage: (damage.seq, damage.field, damage.kind))
     return Verdict(count, previous_hash, len(settled), settled[:most])
@@ -216,25 +219,34 @@ def _is_next_linked(row: _Row) -> bool:
     return following is not None and following[0] == row.hash
 
 
-def _check_head(last_seq: int, last_hash: str) -> Iterator[Damage]:
+def _head() -> tuple[int, str] | None:
     with connection.cursor() as cursor:
         cursor.execute("SELECT seq, hash FROM registry_ledgerhead WHERE id = 1")
-        head = cursor.fetchone()
-    if head is None:
+        row = cursor.fetchone()
+    return (row[0], row[1]) if row else None
+
+
+def _check_head(before: tuple[int, str] | None, hash_at: str, last_seq: int) -> Iterator[Damage]:
+    """The head as it was before the walk names an entry that was met with this hash; the last
+    entry met is not beyond the head as it is now."""
+    now = _head()
+    if before is None or now is None:
         yield Damage(last_seq, "head", "missing", "the head row is missing")
-    elif head[0] > last_seq:
+    elif before[0] > last_seq:
         yield Damage(
             last_seq + 1,
             "seq",
             "tail cut",
-            f"entries {last_seq + 1} to {head[0]} were cut off the end",
+            f"entries {last_seq + 1} to {before[0]} were cut off the end",
         )
-    elif head[0] < last_seq:
+    elif now[0] < last_seq:
         yield Damage(
-            head[0] + 1, "seq", "added", f"entries after {head[0]} were not written by the registry"
+            now[0] + 1, "seq", "added", f"entries after {now[0]} were not written by the registry"
         )
-    elif head[1] != last_hash:
-        yield Damage(last_seq, "head", "edited", f"the head does not name entry {last_seq}'s hash")
+    elif before[1] != hash_at:
+        yield Damage(
+            before[0], "head", "edited", f"the head does not name entry {before[0]}'s hash"
+        )
 
 
 def _check_texts(commitments: int) -> Iterator[Damage]:

@@ -11,6 +11,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from registry.ledger import Actor, Change, append, triggers
+from registry.ledger.append import Appended
 from registry.ledger.verify import Damage, verify
 
 pytestmark = pytest.mark.django_db
@@ -177,6 +178,21 @@ def test_it_names_a_head_that_was_moved() -> None:
     execute("UPDATE registry_ledgerhead SET hash = %s", "2" * 64)
 
     assert found() == [(COUNT, "head", "edited")]
+
+
+def test_entries_written_during_the_walk_are_no_damage() -> None:
+    written: list[Appended] = []
+
+    def write_one(_count: int) -> None:
+        if len(written) < 3:
+            written.append(
+                append(by=Actor.system(), action="trial.made", subject="trial:0", reason="late")
+            )
+
+    verdict = verify(progress=write_one)
+
+    assert len(written) == 3
+    assert verdict.damages == []
 
 
 def test_the_command_names_the_damage_and_fails() -> None:
