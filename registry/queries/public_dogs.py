@@ -54,7 +54,7 @@ _RESULTS = (
     " FROM registry_evaluation e"
     " JOIN registry_certificate c ON c.evaluation_id = e.id"
     " LEFT JOIN registry_reading r ON r.evaluation_id = e.id"
-    " LEFT JOIN registry_countedvalue v ON v.evaluation_id = e.id AND v.trait_id = r.trait_id"
+    " LEFT JOIN registry_countedvalue v ON v.evaluation_id = e.id AND +v.trait_id = r.trait_id"
     " AND v.counted_until IS NULL"
     " WHERE e.dog_id = %s AND e.state IN ('accepted', 'replaced', 'revoked')"
     " ORDER BY e.examined_on DESC, e.id DESC"
