@@ -14,16 +14,21 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from multiprocessing import get_context
 from typing import Any, Literal
 
-from django.db import connection
+from django.db import connection, connections
 
 from registry.ledger.append import GENESIS, commitment
 
 Kind = Literal["edited", "missing", "out of order", "added", "tail cut", "unreadable"]
 _MIRRORED = ("action", "actor", "at", "dog", "seq", "subject")
 _CHUNK = 5000
+# From how many entries on a second process earns more than its start costs.
+_LONG = 50_000
+_ENDLESS = 2**62
 _AT_POSTGRESQL = """to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"')"""
 _AT_SQLITE = "replace(at, ' ', 'T') || CASE WHEN length(at) = 19 THEN '.000000Z' ELSE 'Z' END"
 # The mirrored keys sort first in canonical JSON, so the columns are compared as one beginning of
@@ -33,7 +38,7 @@ _BEGINNING = (
     """'{"action":"' || action || '","actor":"' || actor || '","at":"' || %s || '","dog":"'"""
     """ || dog || '","seq":' || seq || ',"subject":"' || subject || '",'"""
 )
-_FROM = " FROM registry_ledgerentry WHERE seq > %s ORDER BY seq LIMIT %s"
+_FROM = " FROM registry_ledgerentry WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT %s"
 _NO_TEXTS = """'"texts":{}'"""
 _ROWS_POSTGRESQL = (
     f"SELECT seq, body, prev_hash, hash, starts_with(body, {_BEGINNING % _AT_POSTGRESQL}),"
@@ -80,14 +85,80 @@ class _Row:
         (self.body, self.prev_hash, self.hash) = row[6:]
 
 
-def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) -> Verdict:
+@dataclass(frozen=True, slots=True)
+class _Walked:
+    """What one walk over a part of the chain saw; ``met`` holds the hash met at the head's
+    number."""
+
+    count: int
+    last_seq: int
+    last_hash: str
+    commitments: int
+    met: str
+    damages: list[Damage]
+
+
+def verify(
+    *, most: int = 100, progress: Callable[[int], None] | None = None, processes: int = 1
+) -> Verdict:
     """Read every entry once, in order, and check it; list at the most the first ``most``
-    damages. The registry may go on appending meanwhile."""
+    damages. The registry may go on appending meanwhile.
+
+    More ``processes`` share a long chain between them, each with a connection of its own; only
+    outside a transaction, whose rows another connection could not see.
+    """
+    head_before = _head()
+    starts = _starts(processes, head_before[0] if head_before else 0)
+    ends = [*(seq for seq, _hash in starts[1:]), None]
+    head_seq = head_before[0] if head_before else -1
+    parts = [(*start, end, head_seq) for start, end in zip(starts, ends, strict=True)]
+    if len(parts) == 1:
+        walks = [_walk(*parts[0], progress)]
+    else:
+        # A connection that two processes hold is broken for both.
+        connections.close_all()
+        with ProcessPoolExecutor(len(parts), mp_context=get_context("fork")) as pool:
+            walks = [found.result() for found in [pool.submit(_walk, *part) for part in parts]]
+    count = sum(walk.count for walk in walks)
+    last = next((walk for walk in reversed(walks) if walk.count), walks[0])
+    met = next((walk.met for walk in walks if walk.met), GENESIS)
+    damages = [damage for walk in walks for damage in walk.damages]
+    damages.extend(_check_head(head_before, met, last.last_seq))
+    damages.extend(_check_texts(sum(walk.commitments for walk in walks)))
+    settled = sorted(set(damages), key=lambda damage: (damage.seq, damage.field, damage.kind))
+    return Verdict(count, last.last_hash, len(settled), settled[:most])
+
+
+def _starts(processes: int, entries: int) -> list[tuple[int, str]]:
+    """After which entry (number and hash as stored) each process begins."""
+    starts = [(0, GENESIS)]
+    if connection.in_atomic_block or entries < _LONG:
+        return starts
+    for part in range(1, processes):
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT seq, hash FROM registry_ledgerentry WHERE seq <= %s"
+                " ORDER BY seq DESC LIMIT 1",
+                [entries * part // processes],
+            )
+            found = cursor.fetchone()
+        if found and found[0] > starts[-1][0]:
+            starts.append((found[0], found[1]))
+    return starts
+
+
+def _walk(
+    previous_seq: int,
+    previous_hash: str,
+    until: int | None,
+    head_seq: int,
+    progress: Callable[[int], None] | None = None,
+) -> _Walked:
+    """Check the entries after ``previous_seq``, to ``until`` or to the end."""
     damages: list[Damage] = []
-    head_before, hash_at_head = _head(), GENESIS
-    previous_hash, previous_seq, count, commitments = GENESIS, 0, 0, 0
+    count, commitments, met = 0, 0, ""
     digest = hashlib.sha256
-    for chunk in _chunks():
+    for chunk in _chunks(previous_seq or -1, until):
         for seq, stored, prev_hash, entry_hash, is_mirrored, has_no_texts in chunk:
             body = stored if isinstance(stored, bytes) else stored.encode()
             if (
@@ -101,14 +172,11 @@ def verify(*, most: int = 100, progress: Callable[[int], None] | None = None) ->
                 commitments += _count_of_commitments(body.decode(errors="replace"))
             previous_seq, previous_hash = seq, entry_hash
             count += 1
-            if head_before is not None and seq == head_before[0]:
-                hash_at_head = entry_hash
+            if seq == head_seq:
+                met = entry_hash
         if progress:
             progress(count)
-    damages.extend(_check_head(head_before, hash_at_head, previous_seq))
-    damages.extend(_check_texts(commitments))
-    settled = sorted(set(damages), key=lambda damage: (damage.seq, damage.field, damage.kind))
-    return Verdict(count, previous_hash, len(settled), settled[:most])
+    return _Walked(count, previous_seq, previous_hash, commitments, met, damages)
 
 
 def _raw(hash_text: str) -> bytes:
@@ -125,26 +193,26 @@ def _count_of_commitments(body: str) -> int:
     return rest.partition("}")[0].count('":"')
 
 
-def _chunks() -> Iterator[list[tuple[Any, ...]]]:
+def _chunks(after: int = -1, until: int | None = None) -> Iterator[list[tuple[Any, ...]]]:
     """In order of seq: seq, body, prev_hash, hash, whether the columns fit the body, and whether
     the entry has no texts."""
     sql = _ROWS_POSTGRESQL if connection.vendor == "postgresql" else _ROWS_SQLITE
-    last = -1
+    last = _ENDLESS if until is None else until
     while True:
         with connection.cursor() as cursor:
-            cursor.execute(sql, [last, _CHUNK])
+            cursor.execute(sql, [after, last, _CHUNK])
             rows = cursor.fetchall()
         if not rows:
             return
         yield rows
-        last = rows[-1][0]
+        after = rows[-1][0]
 
 
 def _whole_row(seq: int) -> _Row:
     """Every column of one entry, the instant as the body writes it."""
     at = _AT_POSTGRESQL if connection.vendor == "postgresql" else _AT_SQLITE
     with connection.cursor() as cursor:
-        cursor.execute(_WHOLE.format(at=at), [seq - 1, 1])
+        cursor.execute(_WHOLE.format(at=at), [seq - 1, seq, 1])
         return _Row(cursor.fetchone())
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from argparse import ArgumentParser
 from typing import Any
 
@@ -21,7 +22,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print one line a damage: entry, field, kind, sentence."""
-        verdict = verify(most=options["most"], progress=self._show)
+        verdict = verify(most=options["most"], progress=self._show, processes=os.cpu_count() or 1)
         if options["verbosity"] and self.stdout.isatty():
             self.stdout.write("")
         for damage in verdict.damages:
