@@ -129,7 +129,6 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "registry.web.context.site_context",
-                "registry.web.context.site_context",
             ],
         },
     }
