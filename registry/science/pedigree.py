@@ -1,0 +1,176 @@
+"""The pedigree as arrays: who descends from whom, parents before offspring.
+
+Places (row numbers of the caller's arrays) in, order and levels out; the inbreeding, the kinships
+and the relationship matrix that follow from them are in their own modules. No names, no dates, no
+sexes: those are guarded where a dog is registered.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+UNKNOWN = -1
+"""Stands for a parent that is not known."""
+
+Places = NDArray[np.int64]
+
+
+class PedigreeLoopError(ValueError):
+    """A dog would be its own ancestor; ``places`` are the dogs of one loop.
+
+    Each dog of the loop is a parent of the one before it, and the first a parent of the last.
+    """
+
+    def __init__(self, places: tuple[int, ...]) -> None:
+        self.places = places
+        named = ", ".join(str(place) for place in places)
+        super().__init__(f"each of these dogs is an ancestor of itself (their places): {named}")
+
+
+@dataclass(frozen=True, eq=False)
+class Pedigree:
+    """The parents of n dogs, as places in the caller's order; ``UNKNOWN`` where not known.
+
+    ``order`` lists the places parents first, and dogs of one level as the caller had them.
+    ``level`` is 0 for a dog without known parents, else one more than its parents' higher level.
+    """
+
+    sire: Places
+    dam: Places
+    order: Places
+    level: Places
+
+    @classmethod
+    def of(cls, sire: ArrayLike, dam: ArrayLike) -> Pedigree:
+        """Return the pedigree of dogs in any order, given the place of each one's sire and dam.
+
+        Raises PedigreeLoopError when a dog would be its own ancestor, and ValueError for a parent
+        out of range or one dog as both parents of another.
+        """
+        sires, dams = _places(sire, "sire"), _places(dam, "dam")
+        _check(sires, dams)
+        level = _levels(sires, dams)
+        return cls(sires, dams, np.argsort(level, kind="stable"), level)
+
+    def __len__(self) -> int:
+        """Return the number of dogs."""
+        return len(self.sire)
+
+    @cached_property
+    def stock(self) -> Stock:
+        """The dogs with offspring: through them alone genes are handed on."""
+        return Stock.of(self)
+
+
+@dataclass(frozen=True, eq=False)
+class Stock:
+    """The m dogs of a pedigree that are parents, numbered parents first, level by level.
+
+    A dog without offspring is nobody's ancestor, so what is true of all dogs follows from these
+    few. Number m stands for a parent that is not known, and for a dog that is no parent.
+    """
+
+    places: Places
+    """(m,): the place of each."""
+    number: Places
+    """(n + 1,): the number of the dog at each place; the last is that of the unknown parent."""
+    sire: Places
+    dam: Places
+    """(m,): the parents' numbers."""
+    starts: Places
+    """Where each level begins, and at the end m."""
+
+    @classmethod
+    def of(cls, pedigree: Pedigree) -> Stock:
+        """Return the parents of a pedigree."""
+        n = len(pedigree)
+        is_parent = np.zeros(n + 1, dtype=bool)
+        is_parent[pedigree.sire] = True
+        is_parent[pedigree.dam] = True
+        places = pedigree.order[is_parent[pedigree.order]]
+        number = np.full(n + 1, len(places), dtype=np.int64)
+        number[places] = np.arange(len(places))
+        sizes = np.bincount(pedigree.level[places])
+        return cls(
+            places=places,
+            number=number,
+            sire=number[pedigree.sire[places]],
+            dam=number[pedigree.dam[places]],
+            starts=np.concatenate([[0], np.cumsum(sizes)]),
+        )
+
+    def __len__(self) -> int:
+        """Return the number of parents."""
+        return len(self.places)
+
+    @property
+    def levels(self) -> list[slice]:
+        """The numbers of each level, founders first."""
+        ends = self.starts.tolist()
+        return [slice(low, high) for low, high in pairwise(ends)]
+
+
+def _places(given: ArrayLike, parent: str) -> Places:
+    places = np.asarray(given)
+    if places.ndim != 1 or (places.size and not np.issubdtype(places.dtype, np.integer)):
+        raise ValueError(f"the {parent}s' places must be one row of whole numbers")
+    return places.astype(np.int64)
+
+
+def _check(sire: Places, dam: Places) -> None:
+    n = len(sire)
+    if len(dam) != n:
+        raise ValueError(f"{n} sires and {len(dam)} dams: give one of each for every dog")
+    for parent, places in (("sire", sire), ("dam", dam)):
+        wrong = np.flatnonzero((places < UNKNOWN) | (places >= n))
+        if wrong.size:
+            raise ValueError(
+                f"the {parent} of the dog at place {wrong[0]} is at place {places[wrong[0]]};"
+                f" places go from 0 to {n - 1}, and {UNKNOWN} is an unknown parent"
+            )
+    both = np.flatnonzero((sire == dam) & (sire != UNKNOWN))
+    if both.size:
+        raise ValueError(
+            f"the dog at place {sire[both[0]]} is sire and dam both of the dog at place {both[0]};"
+            " correct one of the two"
+        )
+
+
+def _levels(sire: Places, dam: Places) -> Places:
+    """Return every dog's level.
+
+    Only parents need be gone through again and again, and only those not yet placed: the others
+    follow from their parents in one step.
+    """
+    n = len(sire)
+    level = np.full(n + 1, UNKNOWN, dtype=np.int64)
+    is_parent = np.zeros(n + 1, dtype=bool)
+    is_parent[sire] = True
+    is_parent[dam] = True
+    is_placed = ~is_parent
+    is_placed[UNKNOWN] = True
+    waiting = np.flatnonzero(is_parent[:n])
+    while waiting.size:
+        is_ready = is_placed[sire[waiting]] & is_placed[dam[waiting]]
+        ready = waiting[is_ready]
+        if not ready.size:
+            raise PedigreeLoopError(_loop(sire, dam, is_placed, int(waiting[0])))
+        level[ready] = np.maximum(level[sire[ready]], level[dam[ready]]) + 1
+        is_placed[ready] = True
+        waiting = waiting[~is_ready]
+    return np.maximum(level[sire], level[dam]) + 1
+
+
+def _loop(sire: Places, dam: Places, is_placed: NDArray[np.bool_], start: int) -> tuple[int, ...]:
+    """Return one loop above a dog that could not be placed: each such dog has such a parent."""
+    path: dict[int, int] = {}
+    place = start
+    while place not in path:
+        path[place] = len(path)
+        place = int(dam[place] if is_placed[sire[place]] else sire[place])
+    return tuple(list(path)[path[place] :])
