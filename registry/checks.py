@@ -19,9 +19,12 @@ from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
 from registry.ledger import triggers
+from registry.ledger.checkpoints import NoteProblem
+from registry.ledger.keys import verifier_keys
 
 _LOCAL = frozenset({"localhost", "127.0.0.1", "[::1]", "::1", "testserver"})
 _SQLITE_LEAST = (3, 35)
+_FEWEST_OFFICERS = 2
 
 
 @register(Tags.security)
@@ -115,6 +118,32 @@ def _overlap(one: Path, other: Path) -> bool:
     """Say whether one folder lies in the other, links followed."""
     first, second = Path(os.path.realpath(one)), Path(os.path.realpath(other))
     return first.is_relative_to(second) or second.is_relative_to(first)
+
+
+@register(Tags.security)
+def log_can_be_signed(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    """E011, W002: the public log needs its key, and people who keep what it signs."""
+    try:
+        verifier_keys()
+    except NoteProblem as problem:
+        return [
+            Error(
+                f"The public log cannot be signed. {problem}",
+                "Set SOUNDLINE_LOG_KEY to what head -c 32 /dev/urandom | base64 prints, and"
+                " SOUNDLINE_LOG_FORMER_KEYS to the verifier keys used before.",
+                id="soundline.E011",
+            )
+        ]
+    if settings.IS_PRODUCTION and len(set(settings.LOG_OFFICERS)) < _FEWEST_OFFICERS:
+        return [
+            Warning(
+                "Fewer than two people keep the log's checkpoints.",
+                "Name at least two mail addresses in SOUNDLINE_LOG_OFFICERS: what they keep shows"
+                " later whether the history was rewritten.",
+                id="soundline.W002",
+            )
+        ]
+    return []
 
 
 @register(Tags.database)

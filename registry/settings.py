@@ -11,10 +11,12 @@ for a file that holds the value). `SOUNDLINE_MODE` decides what may be left out:
 Nothing insecure is switched on by leaving a variable out in `production`.
 """
 
+import base64
 import os
 import secrets
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 from zoneinfo import available_timezones
 
 import dj_database_url
@@ -77,6 +79,32 @@ ALLOWED_HOSTS = (
     if IS_PRODUCTION
     else env.words("SOUNDLINE_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
 )
+
+# --- The public log ----------------------------------------------------------
+
+
+def _trial_log_key() -> str:
+    """Return this computer's own log key for trials, made on first use."""
+    file = VAR_DIR / f"{MODE}-log-key"
+    if not file.exists():
+        VAR_DIR.mkdir(parents=True, exist_ok=True)
+        file.touch(mode=0o600)
+        file.write_text(base64.b64encode(secrets.token_bytes(32)).decode(), encoding="ascii")
+    return file.read_text(encoding="ascii")
+
+
+# The log's name in its checkpoints. A change of it is a new log to everybody who kept one.
+LOG_ORIGIN = env.text("SOUNDLINE_LOG_ORIGIN", f"{urlsplit(SITE_URL).netloc}/log")
+# The seed of the Ed25519 key that signs checkpoints: 32 random bytes in base64.
+LOG_KEY = (
+    env.text("SOUNDLINE_LOG_KEY")
+    if IS_PRODUCTION
+    else env.optional_text("SOUNDLINE_LOG_KEY") or _trial_log_key()
+)
+# Verifier keys of former seeds, so that checkpoints signed before a change still open.
+LOG_FORMER_KEYS = env.words("SOUNDLINE_LOG_FORMER_KEYS")
+# Who gets each day's checkpoint by mail, so that nobody has to take the server's word.
+LOG_OFFICERS = env.words("SOUNDLINE_LOG_OFFICERS")
 
 # --- Applications ------------------------------------------------------------
 

@@ -22,14 +22,23 @@ from django.db.models import F, Q
 from django.template.loader import render_to_string
 from django.utils import timezone
 
-from registry.models import Evaluation, OutboxMail
+from registry.ledger.tiles import leaves
+from registry.models import Evaluation, LogCheckpoint, OutboxMail
 
 logger = logging.getLogger(__name__)
 
 _OWNER_LINK = "owner-link"
 _MOST_ATTEMPTS = 200
 _CLAIM_LAPSES = timedelta(minutes=10)
-KINDS = ("accepted", "returned", "declined", "revoked", "replaced", "owner-result")
+KINDS = (
+    "accepted",
+    "returned",
+    "declined",
+    "revoked",
+    "replaced",
+    "owner-result",
+    "checkpoint",
+)
 
 
 _QUEUE = """
@@ -40,7 +49,11 @@ _QUEUE = """
 
 
 def queue(
-    *, kind: str, to_email: str, evaluation_pk: int, detail: dict[str, str] | None = None
+    *,
+    kind: str,
+    to_email: str,
+    evaluation_pk: int | None = None,
+    detail: dict[str, str] | None = None,
 ) -> None:
     """Write one mail to the outbox and try to send it once the transaction has committed."""
     if kind not in KINDS:
@@ -104,14 +117,25 @@ def _send_quietly(pk: int) -> bool:
 
 
 def _message(mail: OutboxMail) -> EmailMessage:
-    context = {
-        "evaluation": mail.evaluation,
-        "dog": mail.evaluation.dog,
-        "detail": mail.detail,
-        "club": settings.CLUB_NAME,
-        "site": settings.SITE_URL,
-        "link": f"{settings.SITE_URL}/owner/{owner_token(mail.evaluation)}/",
-    }
+    context = {"detail": mail.detail, "club": settings.CLUB_NAME, "site": settings.SITE_URL}
+    evaluation = mail.evaluation
+    if evaluation is not None:
+        link = f"{settings.SITE_URL}/owner/{owner_token(evaluation)}/"
+        context |= {"evaluation": evaluation, "dog": evaluation.dog, "link": link}
     text = render_to_string(f"mail/{mail.kind}.txt", context)
     subject, _blank, body = text.partition("\n")
-    return EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[mail.to_email])
+    message = EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[mail.to_email])
+    if mail.kind == "checkpoint":
+        _attach_checkpoint(message, since=int(mail.detail["since"]), size=int(mail.detail["size"]))
+    return message
+
+
+def _attach_checkpoint(message: EmailMessage, *, since: int, size: int) -> None:
+    """The signed note, and the hash of every entry since the checkpoint that went out before: with
+    them a later rewrite can be pinned to its first entry."""
+    note = LogCheckpoint.objects.get(size=size).note
+    message.attach(f"{size}.checkpoint", note, "text/plain")
+    lines = "".join(
+        f"{seq} {leaf.hex()}\n" for seq, leaf in enumerate(leaves(since, size), start=since + 1)
+    )
+    message.attach(f"{since + 1}-{size}.leaves", lines, "text/plain")

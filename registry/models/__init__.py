@@ -5,6 +5,14 @@ goes
 through ``registry.desk``.
 """
 
+from registry.models.breeding import (
+    BreedingRun,
+    Reliabilities,
+    RunColumn,
+    RunState,
+    TraitRun,
+    VariancesFrom,
+)
 from registry.models.certificates import Certificate
 from registry.models.distributions import CountedValue, DistributionCell, StoredHistogram
 from registry.models.dogs import Breed, Dog, Sex
@@ -18,7 +26,13 @@ from registry.models.evaluations import (
     Side,
     State,
 )
-from registry.models.ledger import LedgerEntry, LedgerHead, LedgerText
+from registry.models.ledger import (
+    LedgerEntry,
+    LedgerHead,
+    LedgerText,
+    LedgerTile,
+    LogCheckpoint,
+)
 from registry.models.mail import OutboxMail
 from registry.models.people import ApiToken, Clinic, Membership, Owner, Role, User
 from registry.models.replay import ReplayKey
@@ -28,6 +42,7 @@ __all__ = [
     "ApiToken",
     "Better",
     "Breed",
+    "BreedingRun",
     "Certificate",
     "Clinic",
     "CountedValue",
@@ -42,16 +57,23 @@ __all__ = [
     "LedgerEntry",
     "LedgerHead",
     "LedgerText",
+    "LedgerTile",
+    "LogCheckpoint",
     "Membership",
     "OutboxMail",
     "Owner",
     "Reading",
+    "Reliabilities",
     "ReplayKey",
     "Role",
+    "RunColumn",
+    "RunState",
     "Sex",
     "Side",
     "State",
     "StoredHistogram",
     "Trait",
+    "TraitRun",
     "User",
+    "VariancesFrom",
 ]

@@ -53,3 +53,31 @@ class LedgerText(models.Model):
         constraints = (
             models.UniqueConstraint(fields=("entry", "field"), name="ledger_text_one_per_field"),
         )
+
+
+class LedgerTile(models.Model):
+    """Up to here the public tree is written down: 256 neighbouring hashes of one level, 32 bytes
+    each. Level 0 holds the leaves. Made from the entries; never changed."""
+
+    level = models.PositiveSmallIntegerField()
+    index = models.BigIntegerField()
+    hashes = models.BinaryField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=("level", "index"), name="ledger_tile_place"),
+        )
+
+
+class LogCheckpoint(models.Model):
+    """A signed statement of how the ledger's tree stood at ``size`` entries; ``note`` is what was
+    published, to the letter."""
+
+    size = models.BigIntegerField(unique=True)
+    root = models.CharField(max_length=64)
+    note = models.TextField()
+    made_at = models.DateTimeField()
+    mailed_at = models.DateTimeField(null=True)
+
+    class Meta:
+        ordering = ("size",)

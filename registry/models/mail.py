@@ -9,11 +9,12 @@ from registry.models.evaluations import Evaluation
 
 
 class OutboxMail(models.Model):
-    """One mail. The text is made when it is sent, so no private link lies in the database."""
+    """One mail. The text is made when it is sent, so no private link lies in the database. A mail
+    about the public log has no evaluation."""
 
     kind = models.CharField(max_length=24)
     to_email = models.EmailField()
-    evaluation = models.ForeignKey(Evaluation, on_delete=models.PROTECT)
+    evaluation = models.ForeignKey(Evaluation, null=True, on_delete=models.PROTECT)
     detail = models.JSONField(default=dict)
     created_at = models.DateTimeField(auto_now_add=True)
     claimed_at = models.DateTimeField(null=True)

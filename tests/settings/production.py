@@ -14,6 +14,8 @@ def environment(folder: Path) -> dict[str, str]:
         "PATH": os.environ["PATH"],
         "SOUNDLINE_VAR": str(folder),
         "SOUNDLINE_SECRET_KEY": "k3y-" + "abcdefghij0123456789" * 4,
+        "SOUNDLINE_LOG_KEY": "A" * 43 + "=",
+        "SOUNDLINE_LOG_OFFICERS": "one@club.example,two@club.example",
         "SOUNDLINE_CLUB_NAME": "Fellside Dog Club",
         "SOUNDLINE_SITE_URL": "https://registry.example",
         "SOUNDLINE_CONTACT_EMAIL": "office@registry.example",

@@ -53,6 +53,31 @@ class TestClub:
         assert checks.club_is_named(None) == []
 
 
+class TestLog:
+    def test_the_tests_own_key_is_fine(self) -> None:
+        assert checks.log_can_be_signed(None) == []
+
+    @pytest.mark.parametrize("key", ["", "no base64 at all", "AAAA"])
+    def test_what_is_no_key_is_named(self, key: str, settings: Settings) -> None:
+        settings.LOG_KEY = key
+
+        assert _ids(checks.log_can_be_signed(None)) == ["soundline.E011"]
+
+    def test_a_former_key_must_be_readable(self, settings: Settings) -> None:
+        settings.LOG_FORMER_KEYS = ["club.example/log+00000000+AAAA"]
+
+        assert _ids(checks.log_can_be_signed(None)) == ["soundline.E011"]
+
+    @pytest.mark.parametrize("officers", [[], ["one@club.example"], ["one@club.example"] * 2])
+    def test_two_people_should_keep_checkpoints(
+        self, officers: list[str], settings: Settings
+    ) -> None:
+        settings.IS_PRODUCTION = True
+        settings.LOG_OFFICERS = officers
+
+        assert _ids(checks.log_can_be_signed(None)) == ["soundline.W002"]
+
+
 class TestTrials:
     def test_a_demo_must_not_answer_for_other_hosts(self, settings: Settings) -> None:
         settings.ALLOWED_HOSTS = ["localhost", "registry.example"]

@@ -31,6 +31,7 @@ class TestProduction:
         "name",
         [
             "SOUNDLINE_SECRET_KEY",
+            "SOUNDLINE_LOG_KEY",
             "SOUNDLINE_CLUB_NAME",
             "SOUNDLINE_SITE_URL",
             "SOUNDLINE_CONTACT_EMAIL",
