@@ -59,6 +59,14 @@ class Trait(models.Model):
         _("computed from head radius and displacement"), default=False
     )
     is_counted = models.BooleanField(_("enters the distributions"), default=True)
+    # Published shares of the variance, for breeds with too few records of their own; the sources
+    # stand in ``sources``.
+    heritability_prior = models.DecimalField(
+        _("published heritability"), max_digits=4, decimal_places=3, null=True, blank=True
+    )
+    litter_share_prior = models.DecimalField(
+        _("published share of the litter"), max_digits=4, decimal_places=3, null=True, blank=True
+    )
     position = models.PositiveSmallIntegerField(_("order on pages"), default=0)
     sources = models.JSONField(_("sources of the rules"), default=dict, blank=True)
 
@@ -68,6 +76,16 @@ class Trait(models.Model):
             models.CheckConstraint(condition=Q(resolution__gt=0), name="trait_resolution_positive"),
             models.CheckConstraint(
                 condition=Q(lowest__lte=models.F("highest")), name="trait_range_ordered"
+            ),
+            models.CheckConstraint(
+                condition=Q(heritability_prior__isnull=True)
+                | Q(heritability_prior__gt=0, heritability_prior__lt=1),
+                name="trait_heritability_prior_is_share",
+            ),
+            models.CheckConstraint(
+                condition=Q(litter_share_prior__isnull=True)
+                | Q(litter_share_prior__gte=0, litter_share_prior__lt=1),
+                name="trait_litter_prior_is_share",
             ),
         )
 
