@@ -6,68 +6,82 @@ A pedigree in, one number a dog out. Kinships of chosen dogs and the relationshi
 
 from __future__ import annotations
 
-from itertools import pairwise
+from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from registry.science.pedigree import Pedigree
+from registry.science.stock import Numbers, Places, variance_left_open
 
-Numbers = NDArray[np.float64]
-
-_BLOCK = 64
-"""Sires gone through together."""
+_SIRES = 48
+"""How many sires are gone through together; it costs that many numbers for each ancestor."""
 
 
 def inbreeding(pedigree: Pedigree) -> Numbers:
     """Return Wright's coefficient of inbreeding of every dog, (n,), in the caller's order.
 
-    It is the kinship of the parents: 0 with an unknown parent. Founders are taken as unrelated.
-    Source of the way: Colleau (2002), Genet Sel Evol 34:409-421 (x = T D T' e).
+    It is the kinship of the parents, 0 with an unknown one; founders are taken as unrelated. So
+    littermates share it, and each mating is reckoned once.
+
+    A block of sires is multiplied by the relationship matrix, which gives their kinships with all
+    their mates; only the ancestors of both take part. The Mendelian variances in that product need
+    the inbreeding of the parents of the sires' ancestors, whose own sires stand two levels above:
+    so blocks go from the oldest level on, and none spans more than two.
     """
-    n = len(pedigree)
-    found = np.zeros(n + 1)
-    known = np.flatnonzero((pedigree.sire >= 0) & (pedigree.dam >= 0))
-    levels = pedigree.level[pedigree.sire[known]]
-    for level in range(int(levels.max(initial=-1)) + 1):
-        pups = known[levels == level]
-        sires, column = np.unique(pedigree.sire[pups], return_inverse=True)
-        for first in range(0, len(sires), _BLOCK):
-            block = sires[first : first + _BLOCK]
-            is_here = (column >= first) & (column < first + len(block))
-            x = _relationships(pedigree, found[:n], block)
-            found[pups[is_here]] = x[pedigree.dam[pups[is_here]], column[is_here] - first] / 2
-    return found[:n]
+    stock = pedigree.stock
+    matings = _matings(pedigree)
+    found = np.zeros(len(matings.sire) + 1)
+    for block in _blocks(matings.sire, pedigree.level[stock.places]):
+        sires, column = np.unique(matings.sire[block], return_inverse=True)
+        dams = matings.dam[block]
+        family, number = stock.above(np.concatenate([sires, dams]))
+        units = np.zeros((len(family) + 1, len(sires)))
+        units[number[sires], np.arange(len(sires))] = 1.0
+        known = found[matings.of_dog[family.places]]
+        found[block] = 0.5 * family.relationships(units, known)[number[dams], column]
+    return found[matings.of_dog]
 
 
 def mendelian_variance(pedigree: Pedigree, inbreeding: Numbers) -> Numbers:
-    """Return the Mendelian sampling variance of every dog as a share of the additive variance.
+    """Return the Mendelian sampling variance of every dog, (n,), a share of the additive variance.
 
-    ½ − ¼(F of sire + F of dam); ¾ − ¼F with one known parent, 1 with none. Source: Quaas (1976),
-    Biometrics 32:949-953; an unknown parent as F = −1: Meuwissen & Luo (1992), Genet Sel Evol
-    24:305-313.
+    ½ − ¼(F of sire + F of dam); ¾ − ¼F with one known parent, 1 with none.
     """
-    if inbreeding.shape != pedigree.sire.shape:
+    if inbreeding.shape != (len(pedigree),):
         raise ValueError(f"{len(pedigree)} dogs, but inbreeding of {inbreeding.shape}")
-    padded = np.append(inbreeding, -1.0)
-    variance: Numbers = 0.5 - 0.25 * (padded[pedigree.sire] + padded[pedigree.dam])
-    return variance
+    return variance_left_open(pedigree.sire, pedigree.dam, inbreeding)
 
 
-def _relationships(pedigree: Pedigree, inbreeding: Numbers, dogs: NDArray[np.int64]) -> Numbers:
-    """Return the relationships (n + 1, k) of all dogs with the k dogs."""
-    n = len(pedigree)
-    sire, dam = pedigree.sire, pedigree.dam
-    x = np.zeros((n + 1, len(dogs)))
-    x[dogs, np.arange(len(dogs))] = 1.0
-    ends = np.concatenate([[0], np.cumsum(np.bincount(pedigree.level))])
-    levels = [pedigree.order[low:high] for low, high in pairwise(ends)]
-    for level in reversed(levels):
-        here = level[x[level].any(axis=1)]
-        np.add.at(x, sire[here], 0.5 * x[here])
-        np.add.at(x, dam[here], 0.5 * x[here])
-    x[n] = 0.0
-    x[:n] *= mendelian_variance(pedigree, inbreeding)[:, None]
-    for level in levels:
-        x[level] += 0.5 * (x[sire[level]] + x[dam[level]])
-    return x
+class _Matings(NamedTuple):
+    """Each pair of parents once, by the sire's number in the stock.
+
+    ``of_dog`` (n,) is the mating a dog comes from; their count where a parent is unknown.
+    """
+
+    sire: Places
+    dam: Places
+    of_dog: Places
+
+
+def _matings(pedigree: Pedigree) -> _Matings:
+    number, m = pedigree.stock_number, len(pedigree.stock)
+    known = np.flatnonzero((pedigree.sire >= 0) & (pedigree.dam >= 0))
+    pairs = number[pedigree.sire[known]] * m + number[pedigree.dam[known]]
+    pairs, mating = np.unique(pairs, return_inverse=True)
+    of_dog = np.full(len(pedigree), len(pairs), dtype=np.int64)
+    of_dog[known] = mating
+    sire, dam = np.divmod(pairs, max(m, 1))
+    return _Matings(sire, dam, of_dog)
+
+
+def _blocks(sire: Places, level: Places) -> Iterator[slice]:
+    """Yield the matings of up to so many sires of two levels at a time, oldest level first."""
+    starts = np.flatnonzero(np.diff(sire, prepend=-1))
+    levels = level[sire[starts]]
+    ends = np.append(starts, len(sire))
+    first = 0
+    while first < len(starts):
+        last = min(first + _SIRES, int(np.searchsorted(levels, levels[first] + 2)))
+        yield slice(int(ends[first]), int(ends[last]))
+        first = last

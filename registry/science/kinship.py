@@ -8,13 +8,12 @@ their puppies' inbreeding; half their numerator relationship.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 
 from registry.science.inbreeding import mendelian_variance
-from registry.science.pedigree import Pedigree, Places, Stock
-
-Numbers = NDArray[np.float64]
+from registry.science.pedigree import Pedigree
+from registry.science.stock import Numbers, Places
 
 
 def kinship(pedigree: Pedigree, inbreeding: Numbers, one: int, other: int) -> float:
@@ -25,26 +24,24 @@ def kinship(pedigree: Pedigree, inbreeding: Numbers, one: int, other: int) -> fl
 def kinship_with(pedigree: Pedigree, inbreeding: Numbers, dog: int, others: ArrayLike) -> Numbers:
     """Return the coefficients of kinship of one dog with each of the m others, (m,).
 
-    One product of the relationship matrix with a vector, without the matrix. Source: Colleau
-    (2002), Genet Sel Evol 34:409-421. Raises ValueError for a place out of range.
+    One product of the relationship matrix with a vector, without the matrix (Colleau 2002). The
+    first call on a pedigree numbers its parents; later ones find that done. Raises ValueError for a
+    place out of range.
     """
     asked = np.asarray(others, dtype=np.int64)
     _check(pedigree, inbreeding, np.append(asked, dog))
-    stock = pedigree.stock
-    x = np.zeros(len(stock) + 1)
-    number = stock.number[dog]
-    if number < len(stock):
-        x[number] = 1.0
+    stock, number = pedigree.stock, pedigree.stock_number
+    m = len(stock)
+    x = np.zeros((m + 1, 1))
+    if number[dog] < m:
+        x[number[dog]] = 1.0
     else:
-        x[stock.number[pedigree.sire[dog]]] += 0.5
-        x[stock.number[pedigree.dam[dog]]] += 0.5
-    x[-1] = 0.0
-    _back(stock, x)
-    x[:-1] *= mendelian_variance(pedigree, inbreeding)[stock.places]
-    _forth(stock, x)
-    numbers = stock.number[asked]
-    parents = x[stock.number[pedigree.sire[asked]]] + x[stock.number[pedigree.dam[asked]]]
-    related = np.where(numbers < len(stock), x[numbers], 0.5 * parents)
+        # It is nobody's ancestor: all it shares with others it has from its parents, by halves.
+        x[number[[pedigree.sire[dog], pedigree.dam[dog]]]] = 0.5
+        x[m] = 0.0
+    shared = stock.relationships(x, inbreeding[stock.places])[:, 0]
+    by_parents = shared[number[pedigree.sire[asked]]] + shared[number[pedigree.dam[asked]]]
+    related = np.where(number[asked] < m, shared[number[asked]], 0.5 * by_parents)
     return np.where(asked == dog, 1.0 + inbreeding[dog], related) / 2
 
 
@@ -72,35 +69,32 @@ def relationship(pedigree: Pedigree, inbreeding: Numbers) -> Numbers:
 def relationship_inverse(pedigree: Pedigree, inbreeding: Numbers) -> sparse.csr_array:
     """Return the inverse of the numerator relationship matrix, sparse (n, n), exactly symmetric.
 
-    (I − P)′ D⁻¹ (I − P), where P halves the parents and D holds the Mendelian variances. Source:
-    Henderson (1976), Biometrics 32:69-83; with inbreeding Quaas (1976), Biometrics 32:949-953.
+    A dog with the Mendelian variance d adds 1/d at itself, −½/d between itself and each known
+    parent, and ¼/d at and between those. Source: Henderson (1976), Biometrics 32:69-83; with
+    inbreeding Quaas (1976), Biometrics 32:949-953. Raises ValueError where d is 0.
     """
     n = len(pedigree)
-    dogs = np.arange(n)
-    has_sire, has_dam = pedigree.sire >= 0, pedigree.dam >= 0
-    rows = np.concatenate([dogs, dogs[has_sire], dogs[has_dam]])
-    columns = np.concatenate([dogs, pedigree.sire[has_sire], pedigree.dam[has_dam]])
-    values = np.full(len(rows), -0.5)
-    values[:n] = 1.0
-    own = sparse.csr_array((values, (rows, columns)), shape=(n, n))
-    weights = sparse.diags_array(1.0 / mendelian_variance(pedigree, inbreeding))
-    return sparse.csr_array(own.T @ (weights @ own))
-
-
-def _back(stock: Stock, x: Numbers) -> None:
-    """Hand every dog's number on to its parents by halves, youngest first: x becomes T′x."""
-    for level in reversed(stock.levels[1:]):
-        here = np.flatnonzero(x[level]) + level.start
-        half = 0.5 * x[here]
-        np.add.at(x, stock.sire[here], half)
-        np.add.at(x, stock.dam[here], half)
-    x[-1] = 0.0
-
-
-def _forth(stock: Stock, x: Numbers) -> None:
-    """Add to every dog's number the mean of its parents', founders first: x becomes T x."""
-    for level in stock.levels[1:]:
-        x[level] += 0.5 * (x[stock.sire[level]] + x[stock.dam[level]])
+    variance = mendelian_variance(pedigree, inbreeding)
+    if n and variance.min() <= 0:
+        place = int(variance.argmin())
+        raise ValueError(
+            f"the parents of the dog at place {place} are inbred completely: the relationship"
+            " matrix has no inverse"
+        )
+    weight = 1.0 / variance
+    dog = np.arange(n, dtype=np.int32)
+    sire, dam = pedigree.sire.astype(np.int32), pedigree.dam.astype(np.int32)
+    has_sire, has_dam = sire >= 0, dam >= 0
+    has_both = has_sire & has_dam
+    rows = np.concatenate([dog[has_sire], dog[has_dam], sire[has_both]])
+    columns = np.concatenate([sire[has_sire], dam[has_dam], dam[has_both]])
+    values = np.concatenate([-weight[has_sire] / 2, -weight[has_dam] / 2, weight[has_both] / 4])
+    # Each pair of dogs once, so that both halves of the matrix are the same to the last bit.
+    half = sparse.coo_array((values, (rows, columns)), shape=(n, n)).tocsr()
+    own = weight.copy()
+    own += np.bincount(sire[has_sire], weight[has_sire] / 4, n)
+    own += np.bincount(dam[has_dam], weight[has_dam] / 4, n)
+    return sparse.csr_array(half + half.T.tocsr() + sparse.diags_array(own, format="csr"))
 
 
 def _check(pedigree: Pedigree, inbreeding: Numbers, places: Places) -> None:

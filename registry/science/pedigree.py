@@ -9,15 +9,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from registry.science.stock import Places, Stock
+
 UNKNOWN = -1
 """Stands for a parent that is not known."""
-
-Places = NDArray[np.int64]
 
 
 class PedigreeLoopError(ValueError):
@@ -63,56 +62,30 @@ class Pedigree:
 
     @cached_property
     def stock(self) -> Stock:
-        """The dogs with offspring: through them alone genes are handed on."""
-        return Stock.of(self)
-
-
-@dataclass(frozen=True, eq=False)
-class Stock:
-    """The m dogs of a pedigree that are parents, numbered parents first, level by level.
-
-    A dog without offspring is nobody's ancestor, so what is true of all dogs follows from these
-    few. Number m stands for a parent that is not known, and for a dog that is no parent.
-    """
-
-    places: Places
-    """(m,): the place of each."""
-    number: Places
-    """(n + 1,): the number of the dog at each place; the last is that of the unknown parent."""
-    sire: Places
-    dam: Places
-    """(m,): the parents' numbers."""
-    starts: Places
-    """Where each level begins, and at the end m."""
-
-    @classmethod
-    def of(cls, pedigree: Pedigree) -> Stock:
-        """Return the parents of a pedigree."""
-        n = len(pedigree)
-        is_parent = np.zeros(n + 1, dtype=bool)
-        is_parent[pedigree.sire] = True
-        is_parent[pedigree.dam] = True
-        places = pedigree.order[is_parent[pedigree.order]]
-        number = np.full(n + 1, len(places), dtype=np.int64)
-        number[places] = np.arange(len(places))
-        sizes = np.bincount(pedigree.level[places])
-        return cls(
+        """The m dogs with offspring: through them alone genes are handed on."""
+        is_parent = _parents(self.sire, self.dam)
+        places = self.order[is_parent[self.order]]
+        number = _numbered(places, len(self))
+        return Stock(
             places=places,
-            number=number,
-            sire=number[pedigree.sire[places]],
-            dam=number[pedigree.dam[places]],
-            starts=np.concatenate([[0], np.cumsum(sizes)]),
+            sire=number[self.sire[places]],
+            dam=number[self.dam[places]],
+            starts=np.concatenate([[0], np.cumsum(np.bincount(self.level[places]))]),
         )
 
-    def __len__(self) -> int:
-        """Return the number of parents."""
-        return len(self.places)
+    @cached_property
+    def stock_number(self) -> Places:
+        """The number in the stock of the dog at each place, (n + 1,); m for one without offspring.
 
-    @property
-    def levels(self) -> list[slice]:
-        """The numbers of each level, founders first."""
-        ends = self.starts.tolist()
-        return [slice(low, high) for low, high in pairwise(ends)]
+        The last, that of the unknown parent, is m too.
+        """
+        return _numbered(self.stock.places, len(self))
+
+
+def _numbered(places: Places, n: int) -> Places:
+    number = np.full(n + 1, len(places), dtype=np.int64)
+    number[places] = np.arange(len(places))
+    return number
 
 
 def _places(given: ArrayLike, parent: str) -> Places:
@@ -149,9 +122,7 @@ def _levels(sire: Places, dam: Places) -> Places:
     """
     n = len(sire)
     level = np.full(n + 1, UNKNOWN, dtype=np.int64)
-    is_parent = np.zeros(n + 1, dtype=bool)
-    is_parent[sire] = True
-    is_parent[dam] = True
+    is_parent = _parents(sire, dam)
     is_placed = ~is_parent
     is_placed[UNKNOWN] = True
     waiting = np.flatnonzero(is_parent[:n])
@@ -164,6 +135,15 @@ def _levels(sire: Places, dam: Places) -> Places:
         is_placed[ready] = True
         waiting = waiting[~is_ready]
     return np.maximum(level[sire], level[dam]) + 1
+
+
+def _parents(sire: Places, dam: Places) -> NDArray[np.bool_]:
+    """Return whether the dog at each place is a parent; one more, for the unknown one, is True."""
+    is_parent = np.zeros(len(sire) + 1, dtype=bool)
+    is_parent[sire] = True
+    is_parent[dam] = True
+    is_parent[UNKNOWN] = True
+    return is_parent
 
 
 def _loop(sire: Places, dam: Places, is_placed: NDArray[np.bool_], start: int) -> tuple[int, ...]:
