@@ -5,8 +5,8 @@ What can be told apart: an edited column (it no longer agrees with the body), an
 neighbours decide which), entries missing, swapped or added, a cut tail (the head knows better), and
 an
 edited text (its commitment no longer fits). A rewrite of everything by somebody who can compute
-hashes
-needs an outside copy of an earlier head to be seen.
+hashes shows against the public tree and its checkpoints, and, when those were made anew as well,
+against a checkpoint that somebody kept (``public_tree``).
 """
 
 from __future__ import annotations
@@ -15,15 +15,18 @@ import hashlib
 import json
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing import get_context
-from typing import Any, Literal
+from typing import Any
 
 from django.db import connection, connections
 
 from registry.ledger.append import GENESIS, commitment
+from registry.ledger.damage import Damage
+from registry.ledger.keys import verifier_keys
+from registry.ledger.public_tree import Leaves, check_stored
+from registry.ledger.tiles import WIDTH
 
-Kind = Literal["edited", "missing", "out of order", "added", "tail cut", "unreadable"]
 _MIRRORED = ("action", "actor", "at", "dog", "seq", "subject")
 _CHUNK = 5000
 # From how many entries on a second process earns more than its start costs.
@@ -52,24 +55,15 @@ _WHOLE = "SELECT seq, {at}, action, subject, dog, actor, body, prev_hash, hash" 
 
 
 @dataclass(frozen=True, slots=True)
-class Damage:
-    """One thing that is wrong with one entry, and the sentence that says so."""
-
-    seq: int
-    field: str
-    kind: Kind
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class Verdict:
     """``entries`` were read; ``head`` is the last hash; the ledger is whole when ``damages`` is
-    empty."""
+    empty. ``leaves`` are those of the entries up to the first gap."""
 
     entries: int
     head: str
     found: int
     damages: list[Damage]
+    leaves: Leaves = field(repr=False)
 
     @property
     def is_whole(self) -> bool:
@@ -88,7 +82,7 @@ class _Row:
 @dataclass(frozen=True, slots=True)
 class _Walked:
     """What one walk over a part of the chain saw; ``met`` holds the hash met at the head's
-    number."""
+    number, ``leaves`` the part's entries up to its first gap."""
 
     count: int
     last_seq: int
@@ -96,6 +90,8 @@ class _Walked:
     commitments: int
     met: str
     damages: list[Damage]
+    leaves: Leaves
+    has_gap: bool
 
 
 def verify(
@@ -125,21 +121,33 @@ def verify(
     damages = [damage for walk in walks for damage in walk.damages]
     damages.extend(_check_head(head_before, met, last.last_seq))
     damages.extend(_check_texts(sum(walk.commitments for walk in walks)))
+    leaves = _leaves(walks)
+    damages.extend(check_stored(leaves, (_head() or (0, ""))[0], verifier_keys()))
     settled = sorted(set(damages), key=lambda damage: (damage.seq, damage.field, damage.kind))
-    return Verdict(count, last.last_hash, len(settled), settled[:most])
+    return Verdict(count, last.last_hash, len(settled), settled[:most], leaves)
+
+
+def _leaves(walks: list[_Walked]) -> Leaves:
+    """The leaves of all parts, up to the first gap."""
+    parts = []
+    for walk in walks:
+        parts.append(walk.leaves)
+        if walk.has_gap:
+            break
+    return Leaves.joined(parts)
 
 
 def _starts(processes: int, entries: int) -> list[tuple[int, str]]:
-    """After which entry (number and hash as stored) each process begins."""
+    """After which entry (number and hash as stored) each process begins: where a full tile of the
+    public tree ends."""
     starts = [(0, GENESIS)]
     if connection.in_atomic_block or entries < _LONG:
         return starts
     for part in range(1, processes):
         with connection.cursor() as cursor:
             cursor.execute(
-                "SELECT seq, hash FROM registry_ledgerentry WHERE seq <= %s"
-                " ORDER BY seq DESC LIMIT 1",
-                [entries * part // processes],
+                "SELECT seq, hash FROM registry_ledgerentry WHERE seq = %s",
+                [entries * part // processes // WIDTH * WIDTH],
             )
             found = cursor.fetchone()
         if found and found[0] > starts[-1][0]:
@@ -156,7 +164,8 @@ def _walk(
 ) -> _Walked:
     """Check the entries after ``previous_seq``, to ``until`` or to the end."""
     damages: list[Damage] = []
-    count, commitments, met = 0, 0, ""
+    leaves: list[bytes] = []
+    count, commitments, met, has_gap = 0, 0, "", False
     digest = hashlib.sha256
     for chunk in _chunks(previous_seq or -1, until):
         for seq, stored, prev_hash, entry_hash, is_mirrored, has_no_texts in chunk:
@@ -168,6 +177,9 @@ def _walk(
                 or digest(_raw(previous_hash) + body).hexdigest() != entry_hash
             ):
                 damages.extend(_explain(_whole_row(seq), previous_seq, previous_hash))
+            has_gap = has_gap or seq != previous_seq + 1
+            if not has_gap:
+                leaves.append(digest(b"\x00" + body).digest())
             if not has_no_texts:
                 commitments += _count_of_commitments(body.decode(errors="replace"))
             previous_seq, previous_hash = seq, entry_hash
@@ -176,7 +188,17 @@ def _walk(
                 met = entry_hash
         if progress:
             progress(count)
-    return _Walked(count, previous_seq, previous_hash, commitments, met, damages)
+    return _Walked(
+        count,
+        previous_seq,
+        previous_hash,
+        commitments,
+        met,
+        damages,
+        Leaves.over(leaves),
+        # The next part's entries do not follow these when the last of these are missing.
+        has_gap or previous_seq != (until or previous_seq),
+    )
 
 
 def _raw(hash_text: str) -> bytes:

@@ -12,7 +12,8 @@ from django.db import connection
 
 from registry.ledger import Actor, Change, append, triggers
 from registry.ledger.append import Appended
-from registry.ledger.verify import Damage, verify
+from registry.ledger.damage import Damage
+from registry.ledger.verify import verify
 
 pytestmark = pytest.mark.django_db
 
