@@ -120,6 +120,8 @@ INSTALLED_APPS = [
     "csp",
     "rest_framework",
     "drf_spectacular",
+    "django_tasks",
+    "django_tasks_db",
 ]
 
 MIDDLEWARE = [
@@ -218,6 +220,15 @@ CACHES = {
         "OPTIONS": {"MAX_ENTRIES": 20_000},
     },
 }
+
+# --- Background tasks --------------------------------------------------------
+
+# A task is a row, written in the transaction of the change that asks for it; `manage.py work`
+# does what waits.
+TASKS = {"default": {"BACKEND": "django_tasks_db.DatabaseBackend"}}
+# How often the worker looks for breeds whose results or pedigree have changed since their last
+# breeding run, and asks for a new one.
+BREEDING_EVERY_MINUTES = env.whole("SOUNDLINE_BREEDING_EVERY_MINUTES", 15, least=1, most=10_080)
 
 # --- People, passwords, sessions ---------------------------------------------
 

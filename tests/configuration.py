@@ -33,5 +33,7 @@ else:
 
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+# A task is done on the spot, so that a test sees what it leads to.
+TASKS = {"default": {"BACKEND": "django_tasks.backends.immediate.ImmediateBackend"}}
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
