@@ -13,7 +13,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 
 from api.problems import MEDIA_TYPE
-from api.shapes import common, dogs, evaluations, me, public
+from api.shapes import common, dogs, evaluations, log, me, public
 from api.shapes.common import Schema, ref
 
 COMPONENTS: dict[str, Schema] = {
@@ -44,6 +44,9 @@ COMPONENTS: dict[str, Schema] = {
     "Result": public.RESULT,
     "Certificate": public.CERTIFICATE,
     "Distribution": public.DISTRIBUTION,
+    "Log": log.LOG,
+    "Inclusion": log.INCLUSION,
+    "Consistency": log.CONSISTENCY,
 }
 
 _REFUSALS = {
@@ -79,6 +82,12 @@ def parameter(
     if enum is not None:
         schema = {"type": "string", "enum": enum}
     return OpenApiParameter(name, schema, where, required=where == "path", description=description)
+
+
+def count_parameter(name: str, description: str, *, is_required: bool = False) -> OpenApiParameter:
+    """A query parameter that is a whole number from 1 on, of fifteen digits at the most."""
+    schema: Schema = {"type": "integer", "minimum": 1, "maximum": 10**15 - 1}
+    return OpenApiParameter(name, schema, "query", required=is_required, description=description)
 
 
 KEY = OpenApiParameter(

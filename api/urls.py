@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path, register_converter
 from django.urls.converters import StringConverter
 
-from api.views import about, decisions, dogs, evaluations, evidence, public
+from api.views import about, decisions, dogs, evaluations, evidence, log, public
 
 
 class IdConverter(StringConverter):
@@ -56,6 +56,9 @@ urlpatterns: list[URLPattern] = [
         public.Certificate.as_view(),
         name="certificate",
     ),
+    path("v1/log", log.Log.as_view(), name="log"),
+    path("v1/log/inclusion", log.Inclusion.as_view(), name="inclusion"),
+    path("v1/log/consistency", log.Consistency.as_view(), name="consistency"),
     path("v1/dogs", dogs.Dogs.as_view(), name="dogs"),
     path(_DOG, dogs.OneDog.as_view(), name="dog"),
     path(f"{_DOG}/confirmation", dogs.Confirmation.as_view(), name="confirmation"),

@@ -17,8 +17,9 @@ ROUTES = all_routes()
 METHODS = ("get", "head", "post", "put", "patch", "delete", "options")
 ROLES = ("anonymous", "nurse", "registrar", "secretary")
 
-# What an object that does not exist answers, or a form that was sent empty.
-OPEN = frozenset({200, 301, 302, 304, 401, 403, 404, 405, 406, 415, 422})
+# What an object that does not exist answers, a form that was sent empty, or an address without the
+# parameters it asks for.
+OPEN = frozenset({200, 301, 302, 304, 400, 401, 403, 404, 405, 406, 415, 422})
 HIDDEN = frozenset({404})
 SIGN_IN_FIRST = frozenset({302})
 INSIDE = frozenset({200, 302, 404, 405, 409, 422})

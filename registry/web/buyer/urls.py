@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.buyer import breeds, explorer, owner, views
+from registry.web.buyer import breeds, explorer, owner, public_log, views
 
 app_name = "buyer"
 urlpatterns = [
@@ -23,6 +23,8 @@ urlpatterns = [
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.csv", breeds.cells_csv, name="cells-csv"),
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.json", breeds.cells_json, name="cells-json"),
     path("breeds/<slug:slug>/<slug:trait_slug>/explore/", explorer.explore, name="explore"),
+    path("log/", public_log.log, name="log"),
+    path("log/checkpoint", public_log.checkpoint, name="checkpoint"),
     path("help/", views.help_page, name="help"),
     path("privacy/", views.privacy, name="privacy"),
 ]

@@ -27,6 +27,7 @@ def _paths(juno: Certificate) -> dict[str, str]:
         "look-up": "/",
         "help": "/help/",
         "privacy": "/privacy/",
+        "log": "/log/",
         "breeds": "/breeds/",
         "breed": f"/breeds/{dog.breed.slug}/",
         "distribution": f"/breeds/{dog.breed.slug}/hip-laxity/",
@@ -36,7 +37,7 @@ def _paths(juno: Certificate) -> dict[str, str]:
 
 @pytest.mark.parametrize(
     "page",
-    ["certificate", "dog", "look-up", "help", "privacy", "breeds", "breed", "distribution",
+    ["certificate", "dog", "look-up", "help", "privacy", "log", "breeds", "breed", "distribution",
      "not-found"],
 )  # fmt: skip
 def test_a_page_reads_easily(
