@@ -15,8 +15,9 @@ from django.db import OperationalError
 from django.utils import timezone
 
 from registry.desk import evidence, replay
+from registry.desk.log import HistoryDiffersError
 from registry.management.commands import work
-from registry.models import Evidence, ReplayKey, StoredHistogram
+from registry.models import Evidence, LedgerHead, LogCheckpoint, ReplayKey, StoredHistogram
 from tests.factories import make_accepted, make_club
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -76,6 +77,25 @@ class TestOneRound:
         call_command("work", "--once")
 
         assert [found.original_name for found in Evidence.objects.all()] == ["young.pdf"]
+
+    def test_it_signs_the_log(self) -> None:
+        make_club()
+
+        call_command("work", "--once")
+
+        assert LogCheckpoint.objects.get().size == LedgerHead.objects.get().seq
+
+    def test_a_history_that_differs_stops_the_signing_and_nothing_else(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        def differs() -> None:
+            raise HistoryDiffersError("the entries up to 5")
+
+        monkeypatch.setattr(work, "publish_when_due", differs)
+
+        call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
+
+        assert (tmp_path / "alive").exists()
 
     def test_it_leaves_a_sign_of_life(self, tmp_path: Path) -> None:
         call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))

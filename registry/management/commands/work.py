@@ -1,4 +1,4 @@
-"""The background worker: sends mail that waits, forgets what has expired, tidies up.
+"""The background worker: sends mail that waits, signs the log, forgets what has expired.
 
 It only calls the desk. The outbox is the queue: its rows are written in the
 same transaction as the change they tell of, and a claim on one lapses, so a
@@ -20,6 +20,7 @@ from django.db import OperationalError, connection
 from registry.desk.actor import Actor
 from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
+from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
 
@@ -31,7 +32,7 @@ _TIDY_EVERY_SECONDS = 6 * 60 * 60
 class Command(BaseCommand):
     """Work until told to stop, or once."""
 
-    help = "Send mail that waits, forget what has expired and tidy up, until stopped."
+    help = "Send mail that waits, sign the log, forget what has expired and tidy up, until stopped."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Say how often, and where to leave a sign of life."""
@@ -51,6 +52,7 @@ class Command(BaseCommand):
         while not stop.is_set():
             try:
                 _deliver()
+                _sign()
                 if monotonic() >= next_tidying:
                     _tidy()
                     next_tidying = monotonic() + _TIDY_EVERY_SECONDS
@@ -71,6 +73,18 @@ def _deliver() -> None:
     sent, waiting = deliver_waiting()
     if sent or waiting:
         logger.info("mail: %d sent, %d still waiting", sent, waiting)
+
+
+def _sign() -> None:
+    """Publish the log's checkpoint when one is due. A history that differs is for people to look
+    at; the mail of the others must not wait for them."""
+    try:
+        made = publish_when_due()
+    except HistoryDiffersError:
+        logger.exception("the log was not signed; run manage.py verify_ledger")
+        return
+    if made is not None:
+        logger.info("log: checkpoint of %d entries signed", made.size)
 
 
 def _tidy() -> None:
