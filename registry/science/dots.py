@@ -12,6 +12,7 @@ the circles lie at evenly spaced quantiles, at values that dogs really have.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
@@ -93,7 +94,41 @@ def heap(
     if own_step is not None and own_is_counted and not histogram.at(own_step):
         raise ValueError("the own dog is not among the counted dogs")
     placed = _placed(histogram, own_step, better, own_is_counted=own_is_counted)
-    columns, width = _columns(histogram, own_step, span)
+    ends = [histogram.first_step, histogram.last_step, *(span or ())]
+    if own_step is not None:
+        ends.append(own_step)
+    return _heap(placed, histogram, own_step, ends, edge=0)
+
+
+def parted(
+    steps: Sequence[int], edge: int, better: Better, *, span: tuple[int, int] | None = None
+) -> Heap:
+    """Return a heap about no dog in particular, one circle a step given, parted at an edge.
+
+    Circles with a step below ``edge`` and those from it on are better and worse, or the other way
+    about. A column begins exactly at the edge, so that none holds both. ``span`` (lowest, highest
+    step) widens the scale: heaps with one edge and one span that covers all share their columns.
+    Raises ValueError without a step, and for more than are drawn one by one.
+    """
+    if not 0 < len(steps) <= MOST_SINGLE_DOGS:
+        raise ValueError(f"a parted heap has 1 to {MOST_SINGLE_DOGS} circles")
+    below: Role = "better" if better == "lower" else "worse"
+    above: Role = "worse" if better == "lower" else "better"
+    placed: list[tuple[int, Role]] = [(step, below if step < edge else above) for step in steps]
+    ends = [*steps, edge - 1, edge, *(span or ())]
+    return _heap(placed, Histogram.of_steps(steps), None, ends, edge=edge)
+
+
+def _heap(
+    placed: list[tuple[int, Role]],
+    histogram: Histogram,
+    own_step: int | None,
+    ends: list[int],
+    *,
+    edge: int,
+) -> Heap:
+    """Return the placed circles in columns that cover the ends; one begins at the edge."""
+    columns, width = _columns(histogram, own_step, min(ends), max(ends), edge)
     circles = _stacked(placed, columns[0].low_step, width)
     roles = [circle.role for circle in circles]
     return Heap(
@@ -178,15 +213,11 @@ def _spaced(rows: Rows, dogs: int, circles: int) -> list[int]:
 
 
 def _columns(
-    histogram: Histogram, own_step: int | None, span: tuple[int, int] | None
+    histogram: Histogram, own_step: int | None, low: int, high: int, edge: int
 ) -> tuple[tuple[Column, ...], int]:
     """Return the columns, and their common width: the least nice number of steps that is enough."""
-    ends = [histogram.first_step, histogram.last_step, *(span or ())]
-    if own_step is not None:
-        ends.append(own_step)
-    low, high = min(ends), max(ends)
     width = _nice_width(high - low + 1)
-    first = low // width * width
+    first = edge + (low - edge) // width * width
     dogs = [0] * ((high - first) // width + 1)
     for step, count in histogram.rows():
         dogs[(step - first) // width] += count
