@@ -1,0 +1,264 @@
+"""How much of a trait's spread lies in genes, in litters and in the rest, by REML or from a prior.
+
+Decides whether a breed's records can tell, which of them enter, and with what standard errors the
+answer comes. The likelihood itself is in ``restricted_likelihood``, the climb in ``reml``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.science.animal_design import AnimalDesign, fixed_columns
+from registry.science.mixed_model import Records, Variances
+from registry.science.pedigree import UNKNOWN, Pedigree
+from registry.science.reml import Maximum, NotEstimableError, is_at_bound, maximise
+from registry.science.restricted_likelihood import COMPONENTS, Component, Covariances
+
+Numbers = NDArray[np.float64]
+
+FEWEST_RECORDS = 200
+"""Records below which the trait's prior is the better guess (our choice)."""
+FEWEST_FAMILIES = 20
+"""Parents with two or more recorded offspring that are wanted (our choice)."""
+MOST_RECORDS = 5000
+MOST_EQUATIONS = 2000
+"""Above either, the newest whole litters enter alone (our choice: some seconds on one core)."""
+_START = (0.3, 0.1, 0.6)
+
+
+class TooFewRecordsError(ValueError):
+    """The records cannot tell genes, litters and the rest apart; use the trait's prior."""
+
+
+@dataclass(frozen=True)
+class StandardErrors:
+    """Standard errors from the average information; the ratios' by the delta method.
+
+    Rough near a bound. Those of the litter are None where no two records share a litter.
+    """
+
+    additive: float
+    litter: float | None
+    residual: float
+    heritability: float
+    litter_share: float | None
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What the records say of the variances.
+
+    ``is_at_bound``: a variance is as good as zero, so the others took up what it would have held.
+    ``free_heritability`` is then given when it was the residual: the heritability that the records
+    ask for without that bound, 1 or more; it says that the model does not fit them. ``method``
+    names the way, and the records that entered where not all did.
+    """
+
+    variances: Variances
+    errors: StandardErrors
+    iterations: int
+    log_likelihood: float
+    is_at_bound: bool
+    has_converged: bool
+    records: int
+    method: str
+    free_heritability: float | None = None
+
+
+def estimate_variances(
+    pedigree: Pedigree, inbreeding: Numbers, records: Records, start: Variances | None = None
+) -> Estimate:
+    """Return the REML estimate of additive, litter and residual variance.
+
+    ``start`` is where the climb begins, such as the last run's variances; the estimate does not
+    depend on it. Raises TooFewRecordsError below FEWEST_RECORDS or FEWEST_FAMILIES, and where
+    nothing tells the components apart.
+    """
+    check_enough(pedigree, [records])
+    [entered], design = newest(pedigree, inbreeding, [records])
+    first = _start(entered, start)
+    try:
+        maximum = maximise(design, first)
+    except NotEstimableError as problem:
+        raise TooFewRecordsError(str(problem)) from None
+    return estimate_of(design, maximum, _method(maximum, len(entered.dog), len(records.dog)))
+
+
+def prior_variances(records: Records, heritability: float, litter_share: float) -> Variances:
+    """Return variances with a given heritability and litter share.
+
+    Their sum is the variance of the records about their fixed effects, or about their mean where
+    fixed effects would use up more than half of the records. Raises ValueError for shares that are
+    none, and for fewer than two records or records without spread.
+    """
+    if not (0 < heritability < 1 and litter_share >= 0 and heritability + litter_share < 1):
+        raise ValueError(
+            f"a heritability of {heritability} and a litter share of {litter_share} leave no"
+            " residual: both are shares of one variance and add up to less than 1"
+        )
+    total = _spread(records)
+    if not total > 0:
+        raise ValueError("records without spread have no variances: at least two must differ")
+    additive, litter = heritability * total, litter_share * total
+    return Variances(additive=additive, litter=litter, residual=total - additive - litter)
+
+
+def estimate_of(design: AnimalDesign, maximum: Maximum, method: str) -> Estimate:
+    """Return the estimate of one trait's maximum, with its standard errors."""
+    parts = {name: float(maximum.covariances.of(name)[0, 0]) for name in COMPONENTS}
+    at_bound = is_at_bound(maximum.covariances, maximum.components)
+    free = None
+    if at_bound and is_at_bound(maximum.covariances, ("residual",)):
+        free = _free_heritability(design, maximum)
+    return Estimate(
+        variances=Variances(**parts),
+        errors=_errors(parts, maximum),
+        iterations=maximum.steps,
+        log_likelihood=maximum.log_likelihood,
+        is_at_bound=at_bound,
+        has_converged=maximum.has_converged,
+        records=len(design.y),
+        method=method,
+        free_heritability=free,
+    )
+
+
+def check_enough(pedigree: Pedigree, traits: list[Records]) -> None:
+    """Raise TooFewRecordsError where the records are too few, or of too few families."""
+    for records in traits:
+        n = len(records.dog)
+        if n < FEWEST_RECORDS:
+            raise TooFewRecordsError(f"{n} records; at least {FEWEST_RECORDS} are wanted")
+        parents = np.concatenate([pedigree.sire[records.dog], pedigree.dam[records.dog]])
+        _, offspring = np.unique(parents[parents != UNKNOWN], return_counts=True)
+        families = int(np.count_nonzero(offspring >= 2))
+        if families < FEWEST_FAMILIES:
+            raise TooFewRecordsError(
+                f"{families} parents with two or more recorded offspring;"
+                f" at least {FEWEST_FAMILIES} are wanted"
+            )
+
+
+def newest(
+    pedigree: Pedigree, inbreeding: Numbers, traits: list[Records]
+) -> tuple[list[Records], AnimalDesign]:
+    """Return the records that enter an estimate and their design, of bearable size.
+
+    All of them, or the newest whole litters with all their ancestors in the pedigree. Newest is by
+    the code of the effect "year", where there is one, and by the dog's place.
+    """
+    rank = _newness(len(pedigree), traits)
+    most = MOST_RECORDS
+    while True:
+        litters = min(_whole_litters(rank[records.dog], most) for records in traits)
+        entered = [_subset(records, rank[records.dog] < litters) for records in traits]
+        design = AnimalDesign.of(pedigree, inbreeding, entered)
+        if design.effects.shape[1] <= MOST_EQUATIONS * len(traits):
+            return entered, design
+        most = int(0.8 * max(len(records.dog) for records in entered))
+
+
+def _newness(n: int, traits: list[Records]) -> NDArray[np.int64]:
+    """Return for the dog at each place how many litters are newer than its own, (n,)."""
+    year = np.full(n, -1, dtype=np.int64)
+    litter = np.full(n, -1, dtype=np.int64)
+    is_recorded = np.zeros(n, dtype=bool)
+    for records in traits:
+        is_recorded[records.dog] = True
+        litter[records.dog] = np.maximum(litter[records.dog], records.litter)
+        if "year" in records.fixed:
+            year[records.dog] = np.maximum(year[records.dog], records.fixed["year"])
+    dogs = np.flatnonzero(is_recorded)
+    alone = litter[dogs] < 0
+    litter[dogs[alone]] = litter.max(initial=-1) + 1 + np.arange(np.count_nonzero(alone))
+    newest_first = dogs[np.lexsort((dogs, year[dogs]))[::-1]]
+    _, first, at = np.unique(litter[newest_first], return_index=True, return_inverse=True)
+    rank = np.full(n, -1, dtype=np.int64)
+    rank[newest_first] = np.argsort(np.argsort(first))[at]
+    return rank
+
+
+def _whole_litters(ranks: NDArray[np.int64], most: int) -> int:
+    """Return how many of the newest litters hold at most ``most`` records."""
+    up_to = np.cumsum(np.bincount(ranks))
+    return int(np.searchsorted(up_to, most, side="right"))
+
+
+def _subset(records: Records, kept: NDArray[np.bool_]) -> Records:
+    return replace(
+        records,
+        dog=records.dog[kept],
+        value=records.value[kept],
+        fixed={name: codes[kept] for name, codes in records.fixed.items()},
+        age=records.age[kept],
+        litter=records.litter[kept],
+    )
+
+
+def _start(records: Records, start: Variances | None) -> Covariances:
+    if start is None:
+        total = _spread(records)
+        if not total > 0:
+            raise TooFewRecordsError("the records do not differ")
+        start = Variances(*(share * total for share in _START))
+    parts = [np.array([[value]]) for value in (start.additive, start.litter, start.residual)]
+    return Covariances(*parts)
+
+
+def _spread(records: Records) -> float:
+    """Return the variance of the records about their fixed effects, or about their mean."""
+    n = len(records.dog)
+    if n < 2:
+        return 0.0
+    x = fixed_columns(records)
+    if 2 * x.shape[1] > n:
+        return float(np.var(records.value, ddof=1))
+    products = (x.T @ x).toarray()
+    fitted = x @ np.linalg.solve(products, x.T @ records.value)
+    return float(np.sum((records.value - fitted) ** 2) / (n - x.shape[1]))
+
+
+def _errors(parts: Mapping[Component, float], maximum: Maximum) -> StandardErrors:
+    covariance = np.linalg.inv(maximum.information)
+    names = list(maximum.components)
+    total = sum(parts.values())
+
+    def share_error(name: Component) -> float:
+        slope = np.full(len(names), -parts[name] / total**2)
+        slope[names.index(name)] += 1 / total
+        return float(np.sqrt(slope @ covariance @ slope))
+
+    error = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
+    has_litter = "litter" in names
+    return StandardErrors(
+        additive=error["additive"],
+        litter=error.get("litter"),
+        residual=error["residual"],
+        heritability=share_error("additive"),
+        litter_share=share_error("litter") if has_litter else None,
+    )
+
+
+def _free_heritability(design: AnimalDesign, maximum: Maximum) -> float | None:
+    """Return the heritability without the residual's bound, or None where there is no maximum."""
+    try:
+        free = maximise(design, maximum.covariances, residual_may_be_negative=True)
+    except NotEstimableError:
+        return None
+    parts = [float(free.covariances.of(name)[0, 0]) for name in COMPONENTS]
+    return parts[0] / sum(parts) if free.has_converged else None
+
+
+def _method(maximum: Maximum, entered: int, given: int) -> str:
+    method = "REML by average information"
+    if "litter" not in maximum.components:
+        method += ", without litters (no two records share one)"
+    if entered < given:
+        method += f", from the newest {entered} of {given} records in whole litters"
+    if not maximum.has_converged:
+        method += f"; not converged after {maximum.steps} steps"
+    return method
