@@ -30,7 +30,7 @@ class Solution:
     value: Numbers
     """(n,): in the trait's unit, as deviations; the dogs without known parents average about 0."""
     reliability: Numbers
-    """(n,): squared correlation of true and predicted value: 1 − error variance/(1 + F)·additive."""
+    """(n,): squared correlation of true and predicted value, 1 − error variance/own variance."""
     error_variance: Numbers
     """(n,): of the prediction, in the trait's unit squared."""
     fixed: Mapping[str, Numbers]

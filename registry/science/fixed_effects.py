@@ -108,7 +108,7 @@ class FixedEffects:
     def transposed_times(self, numbers: Numbers) -> Numbers:
         """Return X′v, (p,)."""
         weights = (self.entry * numbers[:, None]).ravel()
-        return np.bincount(self.column.ravel(), weights=weights, minlength=len(self))[: len(self)]
+        return sums_by(self.column.ravel(), weights, len(self))
 
     def named(self, solution: Numbers) -> tuple[dict[str, Numbers], float]:
         """Return the solutions by effect and code, 0 where there is none, and the slope of age."""
@@ -124,7 +124,13 @@ class FixedEffects:
         p = len(self)
         place = self.column[:, one] * p + self.column[:, other]
         products = self.entry[:, one] * self.entry[:, other] * weight
-        return np.bincount(place, weights=products, minlength=p * p)[: p * p]
+        return sums_by(place, products, p * p)
+
+
+def sums_by(group: Codes, numbers: Numbers, groups: int) -> Numbers:
+    """Return the sums of numbers by group, (groups,); −1 is no group."""
+    sums = np.bincount(group + 1, weights=numbers, minlength=groups + 1)[1 : groups + 1]
+    return sums.astype(np.float64)
 
 
 def _independent(products: Numbers, *, own: int, least_age: float) -> Codes:

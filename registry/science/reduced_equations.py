@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import sparse
 
-from registry.science.fixed_effects import FixedEffects
+from registry.science.fixed_effects import FixedEffects, sums_by
 from registry.science.inbreeding import mendelian_variance
 from registry.science.kinship import relationship_inverse
 from registry.science.mixed_model import NO_LITTER, Codes, Numbers, Records, Variances
@@ -130,16 +130,16 @@ def reduced_equations(
     litter, litters = _litters(records.litter, variances)
     kappa = variances.residual / variances.litter if litters else 0.0
     in_litter = np.flatnonzero(litter >= 0)
-    diagonal = kappa + _sums(litter, weight, litters)
+    diagonal = kappa + sums_by(litter, weight, litters)
     shared = sparse.coo_array(
         (weight[in_litter], (group[in_litter], litter[in_litter])), shape=(z.shape[0], litters)
     ).tocsr()
     spread = shared @ sparse.diags_array(1.0 / diagonal)
     litter_fixed = fixed.sums(litter, litters, weight)
-    litter_right = _sums(litter, weight * value, litters)
-    own = _sums(group, weight, z.shape[0])
+    litter_right = sums_by(litter, weight * value, litters)
+    own = sums_by(group, weight, z.shape[0])
     by_group = fixed.sums(group, z.shape[0], weight) - spread @ litter_fixed
-    right = _sums(group, weight * value, z.shape[0])
+    right = sums_by(group, weight * value, z.shape[0])
     scaled = litter_fixed.T @ sparse.diags_array(1.0 / diagonal)
     return ReducedEquations(
         dogs=dogs,
@@ -187,12 +187,6 @@ def _halves(rows: Codes, sire: Codes, dam: Codes, length: int, m: int) -> sparse
         np.concatenate([sire[has_sire], dam[has_dam]]),
     )
     return sparse.coo_array((np.full(len(where[0]), 0.5), where), shape=(length, m)).tocsr()
-
-
-def _sums(group: Codes, numbers: Numbers, groups: int) -> Numbers:
-    """Return the sums of numbers by group; −1 is no group."""
-    sums = np.bincount(group + 1, weights=numbers, minlength=groups + 1)[1:]
-    return sums.astype(np.float64)
 
 
 def _litters(code: Codes, variances: Variances) -> tuple[Codes, int]:

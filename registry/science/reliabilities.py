@@ -99,7 +99,7 @@ def _inverse(matrix: Numbers) -> Numbers:
     factor, failed = linalg.lapack.dpotrf(matrix, lower=1, overwrite_a=1)
     if failed:
         raise linalg.LinAlgError(f"the equations are singular at row {failed}")
-    inverse, failed = linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)
+    inverse: Numbers = linalg.lapack.dpotri(factor, lower=1, overwrite_c=1)[0]
     for column in range(0, len(inverse), _ROWS):
         block = slice(column, column + _ROWS)
         inverse[block, column + _ROWS :] = inverse[column + _ROWS :, block].T
