@@ -11,7 +11,7 @@ from datetime import datetime
 from registry.ledger import tree
 from registry.ledger.keys import signer, verifier_keys
 from registry.ledger.tiles import leaves, stored_nodes
-from registry.models import LogCheckpoint
+from registry.models import LedgerEntry, LogCheckpoint
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +51,15 @@ class ConsistencyProof:
     old_size: int
     size: int
     path: tuple[bytes, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """The first checkpoint that covers an entry."""
+
+    entry: int
+    size: int
+    root: bytes
 
 
 class NotInLogError(LookupError):
@@ -97,6 +106,18 @@ def consistency_proof(old_size: int, size: int | None = None) -> ConsistencyProo
     return ConsistencyProof(
         old_size, size, tuple(tree.consistency_path(stored_nodes(), old_size, size))
     )
+
+
+def seal_of(*, dog_id: str, number: str) -> Seal | None:
+    """The seal over the issue of the dog's certificate ``number``; None until one was signed."""
+    issue = LedgerEntry.objects.filter(
+        dog=dog_id, body__contains=f'"certificate":{{"from":null,"to":"{number}"}}'
+    )
+    entry = issue.values_list("seq", flat=True).first()
+    if entry is None:
+        return None
+    first = LogCheckpoint.objects.filter(size__gte=entry).first()
+    return Seal(entry, first.size, bytes.fromhex(first.root)) if first else None
 
 
 def _size(asked: int | None) -> int:

@@ -1,11 +1,13 @@
 """A certificate's sheet of paper: everything it prints, from the reads; and its PDF.
 
 The sheet tells what held when the certificate was issued, so that the same certificate is the same
-bytes at any time; only being replaced or revoked since changes it. The page tells today's.
+bytes at any time once its issue is sealed in the log; only being replaced or revoked since changes
+it. The page tells today's.
 """
 
 from __future__ import annotations
 
+import base64
 from pathlib import Path
 
 from django.conf import settings
@@ -21,6 +23,7 @@ from registry.queries.breed_counts import BreedCounts
 from registry.queries.distributions import distribution
 from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
+from registry.queries.public_log import seal_of
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts, exam_facts
 from registry.telling.meanings import Meaning, Moment, meaning
@@ -29,6 +32,7 @@ from registry.wording.cautions import cautions
 from registry.wording.verdicts import replaced, revoked, what_genuine_means
 
 _FONT = "Libertinus Serif"
+_SEAL_LETTERS = 16
 _PAPER_STATES: dict[State, PaperState] = {
     State.ACCEPTED: "current",
     State.REPLACED: "replaced",
@@ -82,6 +86,7 @@ def certificate_paper(record: CertificateRecord) -> CertificatePaper:
         issue_lines=(
             _("Issued on %(day)s") % {"day": dates.day(record.issued_at)},
             _("Compared as of that day"),
+            *_seal(record),
         ),
     )
 
@@ -159,6 +164,17 @@ def _state(record: CertificateRecord) -> tuple[str, tuple[str, ...]]:
     on = next((entry.at for entry in entries if entry.action == "evaluation.revoked"), None)
     verdict = revoked(on, record.reason)
     return verdict.word, verdict.lines
+
+
+def _seal(record: CertificateRecord) -> tuple[str, ...]:
+    """The issue's line in the log and the beginning of the first seal over it, which stays what it
+    is: whoever holds the paper can show that the log went on from there."""
+    seal = seal_of(dog_id=record.dog.public_id, number=record.number)
+    if seal is None:
+        return ()
+    root = base64.b64encode(seal.root).decode()[:_SEAL_LETTERS]
+    words = {"entry": seal.entry, "size": seal.size, "seal": root}
+    return (_("Line %(entry)d of the log, sealed with %(size)d lines: %(seal)s…") % words,)
 
 
 def _words() -> PaperWords:

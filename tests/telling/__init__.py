@@ -1,0 +1,1 @@
+"""What reads become when they are put into words and drawings."""
