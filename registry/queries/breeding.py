@@ -1,0 +1,354 @@
+"""A breed's latest breeding run, as pages and programs read it.
+
+Frozen facts of the run and its traits; the columns of every dog as arrays, unpacked once a
+process; and what of them may be shown. A run is computed and stored by ``registry.desk.breeding``;
+who may be mated with whom is in ``registry.queries.mates``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property, lru_cache
+from typing import Any
+
+import numpy as np
+from django.db import connection
+from django.db.models import Q
+from numpy.typing import NDArray
+
+from registry.models import BreedingRun, RunColumn, RunState, TraitRun
+from registry.queries.public import PublicDog, PublicTrait
+from registry.queries.public_dogs import public_traits
+from registry.science.mixed_model import Variances
+from registry.science.pedigree import Pedigree
+
+_TABLES_KEPT = 6
+"""How many runs' columns a process keeps at hand; a million dogs take about 60 MB."""
+
+
+@dataclass(frozen=True, slots=True)
+class TraitFacts:
+    """What a run found of a trait, in the trait's unit.
+
+    ``base`` is the expected record of a dog whose breeding value is 0, ``middle`` the median record
+    of the tested dogs. ``notes`` are dictionaries with a ``code``; ``note_sentences`` of
+    ``registry.queries.breeding_words`` puts them into words. Standard errors are None where the
+    variances are the trait's prior.
+    """
+
+    trait: PublicTrait
+    records: int
+    variances: Variances
+    variances_from: str
+    heritability: float
+    heritability_se: float | None
+    litter_share: float
+    method: str
+    base: float
+    middle: float
+    value_sd: float
+    mean_reliability: float
+    partner_slug: str
+    genetic_correlation: float | None
+    notes: tuple[Mapping[str, Any], ...]
+
+    def __hash__(self) -> int:
+        """By the trait: the notes have no hash of their own."""
+        return hash(self.trait)
+
+    def is_better(self, one: float, other: float) -> bool:
+        """Whether ``one`` lies nearer the better end of the trait's scale than ``other``."""
+        return one < other if self.trait.better == "lower" else one > other
+
+
+@dataclass(frozen=True, slots=True)
+class TraitWithout:
+    """A trait for which the run has no breeding values, and why."""
+
+    trait: PublicTrait
+    records: int
+    notes: tuple[Mapping[str, Any], ...]
+
+    def __hash__(self) -> int:
+        """By the trait: the notes have no hash of their own."""
+        return hash(self.trait)
+
+
+@dataclass(frozen=True, slots=True)
+class RunFacts:
+    """The latest run that was done. ``results_since`` counts what was accepted, taken back or
+    changed in the pedigree after its inputs were read."""
+
+    pk: int
+    breed_pk: int
+    number: int
+    finished_at: datetime
+    dogs: int
+    mean_inbreeding: float
+    inputs_sha256: str
+    results_sha256: str
+    program_version: str
+    results_since: int
+    traits: tuple[TraitFacts, ...]
+    without: tuple[TraitWithout, ...]
+
+    @property
+    def is_behind(self) -> bool:
+        """Whether something changed since."""
+        return self.results_since > 0
+
+    def facts_of(self, trait_slug: str) -> TraitFacts | None:
+        """The facts of one trait, or None where the run has no breeding values of it."""
+        return next((facts for facts in self.traits if facts.trait.slug == trait_slug), None)
+
+
+@dataclass(frozen=True, slots=True)
+class DogValue:
+    """A dog's breeding value of one trait, a deviation in the trait's unit.
+
+    ``is_withheld``: the dog's own result is not released, so nothing of it is told. ``record`` is
+    the dog's own number that the run used, None where it has none.
+    """
+
+    facts: TraitFacts
+    is_withheld: bool
+    value: float | None
+    reliability: float | None
+    error_variance: float | None
+    record: float | None
+    inbreeding: float
+
+
+class RunTable:
+    """The columns of a run: one number a dog, by the dog's place (ascending key). Unpacked when
+    asked for first; the arrays cannot be written to."""
+
+    def __init__(self, run_pk: int) -> None:
+        self.run_pk = run_pk
+        self._columns: dict[tuple[int | None, str], NDArray[Any]] = {}
+
+    @cached_property
+    def dog(self) -> NDArray[np.int64]:
+        """Each dog's key, ascending."""
+        return self._column(None, "dog")
+
+    @cached_property
+    def sire(self) -> NDArray[np.int32]:
+        """The place of each dog's sire, -1 where unknown."""
+        return self._column(None, "sire")
+
+    @cached_property
+    def dam(self) -> NDArray[np.int32]:
+        """The place of each dog's dam, -1 where unknown."""
+        return self._column(None, "dam")
+
+    @cached_property
+    def inbreeding(self) -> NDArray[np.float64]:
+        """Each dog's inbreeding coefficient."""
+        return self._column(None, "inbreeding")
+
+    @cached_property
+    def pedigree(self) -> Pedigree:
+        """The pedigree that the run was computed from."""
+        return Pedigree.of(self.sire.astype(np.int64), self.dam.astype(np.int64))
+
+    def value(self, trait_pk: int) -> NDArray[np.float64]:
+        """Each dog's breeding value."""
+        return self._column(trait_pk, "value")
+
+    def error_variance(self, trait_pk: int) -> NDArray[np.float64]:
+        """The prediction error variance of each dog's breeding value."""
+        return self._column(trait_pk, "error_variance")
+
+    def reliability(self, trait_pk: int) -> NDArray[np.float64]:
+        """The reliability of each dog's breeding value."""
+        return self._column(trait_pk, "reliability")
+
+    def record(self, trait_pk: int) -> NDArray[np.float64]:
+        """Each dog's own record, not a number where it has none."""
+        return self._column(trait_pk, "record")
+
+    def place_of(self, dog_pk: int) -> int | None:
+        """The dog's place, or None when it came after the run."""
+        place = int(np.searchsorted(self.dog, dog_pk))
+        return place if place < len(self.dog) and self.dog[place] == dog_pk else None
+
+    def places_of(self, dog_pks: Sequence[int] | NDArray[np.int64]) -> NDArray[np.int64]:
+        """The places of many dogs, -1 for those that came after the run."""
+        asked = np.asarray(dog_pks, dtype=np.int64)
+        if not len(self.dog):
+            return np.full(asked.shape, -1, dtype=np.int64)
+        place = np.minimum(np.searchsorted(self.dog, asked), len(self.dog) - 1)
+        return np.where(self.dog[place] == asked, place, -1)
+
+    def _column(self, trait_pk: int | None, name: str) -> NDArray[Any]:
+        key = trait_pk, name
+        if key not in self._columns:
+            of_trait = Q(trait__isnull=True) if trait_pk is None else Q(trait_id=trait_pk)
+            dtype, packed = RunColumn.objects.values_list("dtype", "packed").get(
+                of_trait, run_id=self.run_pk, name=name
+            )
+            self._columns[key] = np.frombuffer(packed, dtype=dtype)
+        return self._columns[key]
+
+
+@lru_cache(maxsize=_TABLES_KEPT)
+def run_table(run_pk: int) -> RunTable:
+    """The columns of a run, shared by everybody in this process who asks."""
+    return RunTable(run_pk)
+
+
+def latest_run(breed_pk: int) -> RunFacts | None:
+    """The breed's latest run that was done, or None: four queries."""
+    run = (
+        BreedingRun.objects.filter(breed_id=breed_pk, state=RunState.DONE)
+        .order_by("-number")
+        .first()
+    )
+    if run is None or run.finished_at is None:
+        return None
+    traits = {trait.pk: trait for trait in public_traits()}
+    found = sorted(run.traits.all(), key=lambda row: list(traits).index(row.trait_id))
+    return RunFacts(
+        pk=run.pk,
+        breed_pk=breed_pk,
+        number=run.number,
+        finished_at=run.finished_at,
+        dogs=run.dogs,
+        mean_inbreeding=run.mean_inbreeding or 0.0,
+        inputs_sha256=run.inputs_sha256,
+        results_sha256=run.results_sha256,
+        program_version=run.program_version,
+        results_since=changes_since(run),
+        traits=tuple(_facts(row, traits) for row in found if row.has_values),
+        without=tuple(
+            TraitWithout(traits[row.trait_id], row.records, tuple(row.notes))
+            for row in found
+            if not row.has_values
+        ),
+    )
+
+
+def runs_of(breed_pk: int, *, most: int = 50) -> list[BreedingRun]:
+    """The breed's runs of every state, newest first."""
+    return list(BreedingRun.objects.filter(breed_id=breed_pk).order_by("-number")[:most])
+
+
+def trend_of(run_pk: int, trait_pk: int) -> Mapping[str, Any]:
+    """The breed's course as the run found it, by birth year; empty where there is none."""
+    trend = TraitRun.objects.filter(run_id=run_pk, trait_id=trait_pk).values_list("trend")
+    found: Mapping[str, Any] = (trend.first() or ({},))[0]
+    return found
+
+
+def breeding_value_of(dog: PublicDog) -> tuple[DogValue, ...]:
+    """The dog's breeding values of the latest run of its breed; empty for a dog that came later."""
+    run = latest_run(dog.breed_id)
+    if run is None:
+        return ()
+    table = run_table(run.pk)
+    place = table.place_of(dog.pk)
+    if place is None:
+        return ()
+    withheld = withheld_traits(dog.pk)
+    return tuple(dog_value(table, facts, place, facts.trait.pk in withheld) for facts in run.traits)
+
+
+def dog_value(table: RunTable, facts: TraitFacts, place: int, is_withheld: bool) -> DogValue:
+    """One dog's numbers of one trait, or the fact that they are withheld."""
+    pk = facts.trait.pk
+    record = float(table.record(pk)[place])
+    return DogValue(
+        facts=facts,
+        is_withheld=is_withheld,
+        value=None if is_withheld else float(table.value(pk)[place]),
+        reliability=None if is_withheld else float(table.reliability(pk)[place]),
+        error_variance=None if is_withheld else float(table.error_variance(pk)[place]),
+        record=None if is_withheld or np.isnan(record) else record,
+        inbreeding=float(table.inbreeding[place]),
+    )
+
+
+# The same rule for one dog and for all: what counts for the dog today is not released.
+_NOT_RELEASED = (
+    " FROM registry_countedvalue v JOIN registry_evaluation e ON e.id = v.evaluation_id"
+    " WHERE v.counted_until IS NULL AND NOT e.consent_to_publish"
+)
+
+
+def withheld_traits(dog_pk: int) -> set[int]:
+    """The traits, by key, of which the dog's own result is not released."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT v.trait_id {_NOT_RELEASED} AND v.dog_id = %s", [dog_pk])
+        return {trait_pk for (trait_pk,) in cursor.fetchall()}
+
+
+def hidden_dogs(breed_pk: int, trait_pk: int) -> set[int]:
+    """The dogs, by key, whose own result of the trait is not released: their breeding value is
+    never shown or ranked, and no forecast is made with it."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT v.dog_id {_NOT_RELEASED} AND v.breed_id = %s AND v.trait_id = %s",
+            [breed_pk, trait_pk],
+        )
+        return {dog_pk for (dog_pk,) in cursor.fetchall()}
+
+
+def changes_since(run: BreedingRun) -> int:
+    """How many ledger entries after the run's inputs changed a result or the pedigree of its dogs.
+
+    A correction counts when it touches what a run reads: parents, breed, sex or day of birth. A dog
+    that left the breed is found by the entry that says so.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT slug FROM registry_breed WHERE id = %s", [run.breed_id])
+        (slug,) = cursor.fetchone()
+        left = f'%"breed":{{"from":"{slug}",%'
+        others = ", ".join(str(int(pk)) for pk in run.other_breeds) or "NULL"
+        cursor.execute(
+            _CHANGES.format(others=others),
+            [run.ledger_seq, *_RESULTS, *_TOUCHED, run.breed_id, left, run.breed_id],
+        )
+        (number,) = cursor.fetchone()
+    return int(number)
+
+
+_RESULTS = ("evaluation.accepted", "evaluation.revoked", "evaluation.replaced")
+# As the ledger's canonical text has them; only names of fields can stand so.
+_TOUCHED = tuple(f'%"{field}":{{"from":%' for field in ("sire", "dam", "breed", "sex", "born_on"))
+_CHANGES = """
+    SELECT COUNT(*) FROM registry_ledgerentry l
+    LEFT JOIN registry_dog d ON d.public_id = l.dog
+    WHERE l.seq > %s AND (
+        (l.action IN (%s, %s, %s) OR l.action IN ('dog.registered', 'dog.merged')
+         OR (l.action = 'dog.corrected' AND (l.body LIKE %s OR l.body LIKE %s OR l.body LIKE %s
+             OR l.body LIKE %s OR l.body LIKE %s)))
+        AND (d.breed_id = %s OR (l.action = 'dog.corrected' AND l.body LIKE %s)
+             OR (l.action LIKE 'dog.%%' AND d.id IN ({others}) AND d.breed_id <> %s))
+    )
+"""
+
+
+def _facts(row: TraitRun, traits: Mapping[int, PublicTrait]) -> TraitFacts:
+    variances = Variances(
+        additive=row.additive or 0.0, litter=row.litter or 0.0, residual=row.residual or 0.0
+    )
+    return TraitFacts(
+        trait=traits[row.trait_id],
+        records=row.records,
+        variances=variances,
+        variances_from=row.variances_from,
+        heritability=row.heritability or 0.0,
+        heritability_se=row.heritability_se,
+        litter_share=variances.litter_share,
+        method=row.method,
+        base=row.base or 0.0,
+        middle=row.middle or 0.0,
+        value_sd=row.value_sd or 0.0,
+        mean_reliability=row.mean_reliability or 0.0,
+        partner_slug=traits[row.partner_id].slug if row.partner_id else "",
+        genetic_correlation=row.genetic_correlation,
+        notes=tuple(row.notes),
+    )
