@@ -20,7 +20,8 @@ STYLE_HASHES = (
 """What an explorer's page adds to ``style-src`` for Plotly: the element it fills rule by
 rule (the hash of nothing), and the map styles that its file brings along (plotly.js 4.1)."""
 
-_CLEAR = "rgba(0,0,0,0)"
+CLEAR = "rgba(0,0,0,0)"
+"""Of what is not filled."""
 _PENS = (
     {"color": OWN, "dash": "solid", "symbol": "circle"},
     {"color": OTHER, "dash": "dash", "symbol": "diamond-open"},
@@ -121,17 +122,21 @@ def over_time(
             "x": at,
             "y": [spread.dogs for spread in spreads],
             "yaxis": "y2",
-            "marker": {"color": _CLEAR, "line": {"color": OTHER, "width": 1}},
+            "marker": {"color": CLEAR, "line": {"color": OTHER, "width": 1}},
             "text": [spread.label for spread in spreads],
             "textposition": "none",
             "hovertemplate": "%{text}: %{y}<extra>%{fullData.name}</extra>",
         }
     )
-    layout = _layout(axes)
+    layout = base_layout(axes)
     layout["xaxis"] |= {"type": "category", "anchor": "y2", "tickangle": 0, "nticks": 8}
     layout["yaxis"] |= {"domain": [0.3, 1]}
-    layout["yaxis2"] = _axis(words.dogs) | {"domain": [0, 0.2], "nticks": 3, "rangemode": "tozero"}
-    layout["shapes"], layout["annotations"] = _notes(guidance, across="y")
+    layout["yaxis2"] = plain_axis(words.dogs) | {
+        "domain": [0, 0.2],
+        "nticks": 3,
+        "rangemode": "tozero",
+    }
+    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
 
 
@@ -151,9 +156,9 @@ def by_stratum(
         }
         for stratum, pen in zip(strata, _repeated_pens(len(strata)), strict=True)
     ]
-    layout = _layout(axes)
+    layout = base_layout(axes)
     layout["yaxis"]["rangemode"] = "tozero"
-    layout["shapes"], layout["annotations"] = _notes(guidance, across="x")
+    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="x")
     return {"data": data, "layout": layout}
 
 
@@ -186,7 +191,7 @@ def by_group(spreads: Sequence[Spread], *, axis: str, words: SpreadWords) -> Fig
             "hovertemplate": "%{text}: %{x}<br>" + words.dogs + ": %{customdata}<extra></extra>",
         }
     ]
-    layout = _layout(AxisWords(axis, ""))
+    layout = base_layout(AxisWords(axis, ""))
     layout["yaxis"] |= {"type": "category", "autorange": "reversed"}
     layout["height"] = 120 + 34 * len(shown)
     layout["showlegend"] = False
@@ -208,30 +213,34 @@ def columns(
             "hovertemplate": "%{x}: %{y} " + dogs + "<extra></extra>",
         }
     ]
-    layout = _layout(axes)
+    layout = base_layout(axes)
     layout["bargap"] = 0
     layout["showlegend"] = False
-    layout["shapes"], layout["annotations"] = _notes(guidance, across="x")
+    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="x")
     return {"data": data, "layout": layout}
 
 
-def _layout(axes: AxisWords) -> Figure:
+def base_layout(axes: AxisWords) -> Figure:
+    """Return what every figure's layout begins with."""
     return {
-        "xaxis": _axis(axes.x),
-        "yaxis": _axis(axes.y),
+        "xaxis": plain_axis(axes.x),
+        "yaxis": plain_axis(axes.y),
         "margin": {"l": 56, "r": 16, "t": 40, "b": 56},
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
         "hovermode": "closest",
-        "paper_bgcolor": _CLEAR,
-        "plot_bgcolor": _CLEAR,
+        "paper_bgcolor": CLEAR,
+        "plot_bgcolor": CLEAR,
     }
 
 
-def _axis(title: str) -> Figure:
+def plain_axis(title: str) -> Figure:
+    """Return an axis that neither zooms nor marks its zero."""
     return {"title": {"text": title}, "zeroline": False, "fixedrange": True, "automargin": True}
 
 
-def _notes(guidance: Sequence[Guidance], *, across: str) -> tuple[list[Figure], list[Figure]]:
+def guidance_notes(
+    guidance: Sequence[Guidance], *, across: str
+) -> tuple[list[Figure], list[Figure]]:
     """Return a thin dotted line and a footnote mark for each guidance point."""
     along = "x" if across == "y" else "y"
     lines = [

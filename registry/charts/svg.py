@@ -59,7 +59,7 @@ class HeapLabels:
 
 
 @dataclass(frozen=True)
-class _Layout:
+class Layout:
     """How circles are packed: ``across`` of them beside each other in a column ``slot`` wide."""
 
     slot: float
@@ -70,6 +70,7 @@ class _Layout:
 
     @property
     def radius(self) -> float:
+        """Return the radius of every circle."""
         return round(self.pitch * 0.375, 1)
 
     def place(self, circle: Circle) -> tuple[float, float]:
@@ -101,11 +102,11 @@ def heaps(
         raise TooFewDogsError(f"a heap needs {FEWEST_TO_COMPARE} dogs")
     if any(part.column_edges != first.column_edges for part, _, _ in parts):
         raise ValueError("heaps side by side need the same span of steps")
-    layout = _packed(len(first.columns), max(part.rows for part, _, _ in parts), better)
+    layout = packed(len(first.columns), max(part.rows for part, _, _ in parts), better)
     return [_drawn(part, words, ident, layout, font) for part, words, ident in parts]
 
 
-def _packed(columns: int, rows: int, better: Better) -> _Layout:
+def packed(columns: int, rows: int, better: Better) -> Layout:
     """Return the packing with the largest circles that keeps the tallest column in bounds."""
     slot = PLOT / columns
     pitch, across = max(
@@ -115,30 +116,45 @@ def _packed(columns: int, rows: int, better: Better) -> _Layout:
     )
     pitch = max(int(pitch * 2) / 2, 1.0)
     height = max(ceil(rows / -across) * pitch, _FLATTEST)
-    return _Layout(slot, -across, pitch, ceil(_HEAD + height), better == "higher")
+    return Layout(slot, -across, pitch, ceil(_HEAD + height), better == "higher")
 
 
-def _drawn(part: Heap, words: HeapLabels, ident: str, layout: _Layout, font: str) -> str:
+def circles(part: Heap, layout: Layout) -> str:
+    """Draw the circles of a heap, a group for each role."""
     by_role: dict[str, list[str]] = {}
-    own = None
     size = f'r="{layout.radius:g}"'
     for circle in part.circles:
         x, y = layout.place(circle)
         by_role.setdefault(circle.role, []).append(f'<circle cx="{x:.4g}" cy="{y:.4g}" {size}/>')
-        if circle.role == "own":
-            own = x, y
+    return "".join(
+        f'<g {ROLES[role]} stroke-width="1.1">{"".join(drawn)}</g>'
+        for role, drawn in by_role.items()
+    )
+
+
+def scale_of(part: Heap, layout: Layout) -> Scale:
+    """Return the scale under a heap."""
     edges = part.column_edges
-    scale = Scale(edges[0], edges[-1] - 1, layout.is_reversed)
-    body = [
-        f'<g {ROLES[role]} stroke-width="1.1">{"".join(circles)}</g>'
-        for role, circles in by_role.items()
-    ]
+    return Scale(edges[0], edges[-1] - 1, layout.is_reversed)
+
+
+def _drawn(part: Heap, words: HeapLabels, ident: str, layout: Layout, font: str) -> str:
+    body = [circles(part, layout)]
+    own = next((circle for circle in part.circles if circle.role == "own"), None)
     if own is not None:
-        body.append(_flag(*own, layout, words))
+        body.append(_flag(*layout.place(own), layout, words))
+    scale = scale_of(part, layout)
     body.append(axis(scale, layout.base, value=words.value, guidance=words.guidance))
-    ends, height = _ends(layout.base, words, part)
+    same = words.same if part.same else ""
+    drawn, height = ends(
+        layout.base + 37,
+        (
+            (words.better_end, "better" * bool(own), words.worse_end, "worse" * bool(own)),
+            (words.circle, "", same, "same" * bool(same)),
+        ),
+    )
     return framed(
-        "".join(body) + ends,
+        "".join(body) + drawn,
         title=words.title,
         description=words.description,
         ident=ident,
@@ -147,7 +163,7 @@ def _drawn(part: Heap, words: HeapLabels, ident: str, layout: _Layout, font: str
     )
 
 
-def _flag(x: float, y: float, layout: _Layout, words: HeapLabels) -> str:
+def _flag(x: float, y: float, layout: Layout, words: HeapLabels) -> str:
     """Draw the ring around the own circle, and the line up to the dog's name."""
     ring = layout.radius + layout.pitch * 0.15
     name = shortened(words.own, _LONGEST_NAME - text_width(words.own_value, _NAME_SIZE), _NAME_SIZE)
@@ -162,21 +178,16 @@ def _flag(x: float, y: float, layout: _Layout, words: HeapLabels) -> str:
     )
 
 
-def _ends(base: float, words: HeapLabels, part: Heap) -> tuple[str, float]:
-    """Draw what ends and circles mean, and return it with the height of the drawing.
+def ends(y: float, rows: Sequence[tuple[str, str, str, str]]) -> tuple[str, float]:
+    """Draw rows of words under the axis from y on; return them with the height of the drawing.
 
-    Ends carry the sample circle of their side. Words that do not fit beside each
-    other, as in a wordy language, go under each other.
+    A row has words on the left, the role of the circle that stands as a sample before
+    them, or nothing, and the same on the right. Words that do not fit beside each other,
+    as in a wordy language, go under each other. The first row is the largest.
     """
-    has_own = "own" in {circle.role for circle in part.circles}
-    same = words.same if part.same else ""
-    rows = (
-        (words.better_end, "better" * has_own, words.worse_end, "worse" * has_own, 13),
-        (words.circle, "", same, "same" * bool(same), 12),
-    )
-    y = base + 37.0
     drawn = []
-    for left, left_key, right, right_key, size in rows:
+    for at, (left, left_key, right, right_key) in enumerate(rows):
+        size = 12 if at else 13
         drawn.append(_words(left, left_key, y, size, is_right=False))
         if text_width(left, size) + text_width(right, size) > PLOT - 50:
             y += 18
