@@ -113,6 +113,7 @@ def replace(
                 "state": Change(State.ACCEPTED, State.REPLACED),
                 "replaced_by": Change(None, new.public_id),
                 "certificate": Change(None, certificate.number),
+                "standing": Change(None, certificate.standing),
                 **{
                     name: Change(before.get(name), after.get(name))
                     for name in before.keys() | after.keys()
