@@ -114,7 +114,9 @@ def _check_window(months: int) -> None:
 
 def _check_trait(trait: Trait) -> None:
     try:
-        trait.full_clean(validate_unique=False)
+        trait.full_clean(validate_unique=False, validate_constraints=False)
+        _check_shares(trait.heritability_prior, trait.litter_share_prior)
+        trait.validate_constraints()
     except ValidationError as error:
         raise Invalid(
             [
@@ -127,6 +129,21 @@ def _check_trait(trait: Trait) -> None:
         not isinstance(trait.grades, list) or len(trait.grades) < 2 or trait.resolution != 1
     ):
         raise Invalid.one("/grades", _("List at least two grades, best first, and resolution 1."))
+
+
+def _check_shares(heritability: Decimal | None, litter: Decimal | None) -> None:
+    """The published shares of the variance: both are parts of 1 and leave something for the rest."""
+    if heritability is None:
+        if litter is not None:
+            raise Invalid.one(
+                "/heritability_prior",
+                _("Give the published heritability too, or neither of the two."),
+            )
+    elif heritability <= 0 or (litter or 0) < 0 or heritability + (litter or 0) >= 1:
+        raise Invalid.one(
+            "/heritability_prior",
+            _("Heritability and the litter's share are parts of 1: together they stay below it."),
+        )
 
 
 def _plain(value: Any) -> Any:

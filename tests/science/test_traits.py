@@ -66,3 +66,16 @@ def test_what_has_no_published_source_says_so(trait: dict[str, Any]) -> None:
 
     assert {"minimum_age_days", "side_difference"} <= set(sources)
     assert all(sources.values())
+
+
+@EACH
+def test_the_published_shares_of_the_variance_leave_something_for_the_rest(
+    trait: dict[str, Any],
+) -> None:
+    heritability = Decimal(trait["heritability_prior"])
+    litter = Decimal(trait["litter_share_prior"])
+
+    assert 0 < heritability
+    assert 0 <= litter
+    assert heritability + litter < 1
+    assert {"heritability_prior", "litter_share_prior"} <= set(trait["sources"])

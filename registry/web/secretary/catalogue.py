@@ -64,6 +64,18 @@ class TraitForm(PlainForm):
     side_difference = PlainDecimalField(
         label=gettext_lazy("Unusual difference of the sides"), required=False
     )
+    heritability_prior = PlainDecimalField(
+        label=gettext_lazy("Published heritability"),
+        help_text=gettext_lazy(
+            "Between 0 and 1; for breeds with too few results to tell their own"
+        ),
+        required=False,
+    )
+    litter_share_prior = PlainDecimalField(
+        label=gettext_lazy("Published share of the litter"),
+        help_text=gettext_lazy("The part of the differences that littermates have in common"),
+        required=False,
+    )
     position = forms.IntegerField(
         label=gettext_lazy("Place on pages"),
         min_value=0,
@@ -187,7 +199,7 @@ def trait(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase:
         desk.save_trait(by=by, slug=slug, facts=given)
         return _("The trait is changed.")
 
-    initial = {name: _shown(found, getattr(found, name)) for name in TraitForm.base_fields}
+    initial = {name: _shown(found, name) for name in TraitForm.base_fields}
     form = TraitForm(request.POST) if request.method == "POST" else TraitForm(initial=initial)
     return form_page(
         request,
@@ -201,5 +213,9 @@ def trait(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase:
     )
 
 
-def _shown(trait: Trait, value: Any) -> Any:
-    return str(trait.tidy(value)) if isinstance(value, Decimal) else value
+def _shown(trait: Trait, name: str) -> Any:
+    value = getattr(trait, name)
+    if not isinstance(value, Decimal):
+        return value
+    # Shares of the variance are not on the trait's scale.
+    return format(value.normalize(), "f") if name.endswith("_prior") else str(trait.tidy(value))

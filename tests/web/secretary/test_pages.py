@@ -176,6 +176,29 @@ class TestClubFacts:
         assert response.status_code == 302
         assert Trait.objects.get(slug="hip-laxity").better_word == "firmer"
 
+    def test_the_published_shares_are_shown_and_saved_as_they_are(
+        self, club: Club, page: Client
+    ) -> None:
+        form = page.get(at("trait", "elbow-grade")).context["form"]
+        data = {field.html_name: field.value() for field in form}
+
+        page.post(at("trait", "elbow-grade"), {**data, "heritability_prior": "0,4"})
+
+        trait = Trait.objects.get(slug="elbow-grade")
+        assert data["heritability_prior"] == "0.25"
+        assert (str(trait.heritability_prior), str(trait.litter_share_prior)) == ("0.400", "0.050")
+
+    def test_shares_that_leave_nothing_for_the_rest_are_refused(
+        self, club: Club, page: Client
+    ) -> None:
+        form = page.get(at("trait", "elbow-grade")).context["form"]
+        data = {field.html_name: field.value() for field in form}
+
+        response = page.post(at("trait", "elbow-grade"), {**data, "heritability_prior": "0.95"})
+
+        assert "together they stay below it" in response.content.decode()
+        assert str(Trait.objects.get(slug="elbow-grade").heritability_prior) == "0.250"
+
 
 class TestSignIn:
     def test_each_person_lands_in_the_room_of_their_role(self, club: Club) -> None:
