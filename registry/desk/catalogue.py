@@ -132,7 +132,7 @@ def _check_trait(trait: Trait) -> None:
 
 
 def _check_shares(heritability: Decimal | None, litter: Decimal | None) -> None:
-    """The published shares of the variance: both are parts of 1 and leave something for the rest."""
+    """Both published shares are parts of the variance and leave something for the rest."""
     if heritability is None:
         if litter is not None:
             raise Invalid.one(
