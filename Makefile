@@ -24,6 +24,7 @@ DEV := $(VENV)/.dev-installed
 help:
 	@echo "make demo      set up an invented club and serve it on http://127.0.0.1:8000"
 	@echo "make test      everything CI runs: lint, types, layers, migrations, tests, journeys"
+	@echo "make soak      the long numbers of the reliability tests (about 20 minutes)"
 	@echo "make bench     the measurements of DEVELOPERS.md"
 	@echo "make lint | types | layers | migrations | test-sqlite | test-postgres | journeys"
 	@echo "make format    let ruff rewrite the layout of the code"
@@ -110,6 +111,14 @@ test-postgres: $(DEV)
 .PHONY: journeys
 journeys: $(DEV)
 	env -u DATABASE_URL $(PYTEST) $(PARALLEL) -m requires_browser
+
+# The long numbers of the tests that CI runs short.
+.PHONY: soak
+soak: $(DEV)
+	env -u DATABASE_URL SOUNDLINE_SOAK=1 $(PYTEST) tests/reliability
+	@if url=$$($(PY) -m tests.reach postgres); then \
+	  DATABASE_URL=$$url SOUNDLINE_SOAK=1 $(PYTEST) tests/reliability; \
+	else [ $$? -eq 1 ]; fi
 
 .PHONY: bench
 bench: $(DEV)

@@ -70,10 +70,16 @@ def check_files() -> Iterator[Damage]:
         try:
             found = _sha256(stored_path(evidence))
         except OSError:
-            yield Damage(0, "file", "missing", f"{which} cannot be read")
+            yield Damage(_taken_in(evidence), "file", "missing", f"{which} cannot be read")
             continue
         if found != evidence.sha256:
-            yield Damage(0, "file", "edited", f"{which} is not what was taken in")
+            yield Damage(_taken_in(evidence), "file", "edited", f"{which} is not what was taken in")
+
+
+def _taken_in(evidence: Evidence) -> int:
+    """The entry that took the file in; 0 when there is none."""
+    entries = LedgerEntry.objects.filter(subject=f"evidence:{evidence.public_id}")
+    return entries.values_list("seq", flat=True).first() or 0
 
 
 def _stated() -> dict[str, _Stated]:

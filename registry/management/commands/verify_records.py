@@ -1,4 +1,4 @@
-"""Hold every result, certificate, count and file against the ledger; exits with 1 if one differs."""
+"""Hold results, certificates, counts and files against the ledger; exits with 1 if one differs."""
 
 from __future__ import annotations
 
