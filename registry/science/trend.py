@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.stats import t as student
 
+from registry.science.inbreeding import mendelian_variance
 from registry.science.pedigree import Pedigree
 
 Numbers = NDArray[np.float64]
@@ -94,6 +95,7 @@ def by_birth_year(
     value: Numbers,
     error_variance: Numbers,
     inbreeding: Numbers,
+    additive: float,
     fewest: int = FEWEST_DOGS,
 ) -> Trend:
     """Return the breed's course; every array has one number a dog, (n,), in the pedigree's order.
@@ -103,11 +105,9 @@ def by_birth_year(
     random, and is a little too narrow as littermates are alike.
 
     A breeding value's interval says how far the true mean of these very dogs may lie from the mean
-    of their estimates, if the variances are right. Errors run in families: each dog's is half its
-    parents' and a part of its own, of the variance PEV − ¼(PEV of sire + PEV of dam), and the own
-    parts are taken as independent. That keeps every dog's own PEV, and the errors that a popular
-    sire hands to many. The line's interval is made in the same way, by least squares of equal
-    weight for each year: it is about the line through the true means of the same dogs.
+    of their estimates, if the variances are right (``additive`` is that of dogs that are not
+    inbred). The line's is made in the same way, by least squares of equal weight for each year: it
+    is about the line through the true means of the same dogs. How: ``_error_variances``.
     """
     if not all(len(row) == len(pedigree) for row in (born, record, value, inbreeding)):
         raise ValueError(f"the pedigree has {len(pedigree)} dogs; give one number for each")
@@ -119,7 +119,10 @@ def by_birth_year(
     slope = _slope(known, used)
     # One column for the mean of each year, and a last one for the line; no row for unknown years.
     wanted = np.column_stack([np.eye(len(known)), slope]) / dogs[:-1, None]
-    errors = _error_variances(pedigree, error_variance, place, np.vstack([wanted, 0 * wanted[:1]]))
+    prior = additive * mendelian_variance(pedigree, inbreeding)
+    errors = _error_variances(
+        pedigree, error_variance, prior, place, np.vstack([wanted, 0 * wanted[:1]])
+    )
     tested = np.isfinite(record)
     years = tuple(
         Year(
@@ -156,23 +159,51 @@ def _line(used: Years, slope: Mean) -> Line | None:
 
 
 def _error_variances(
-    pedigree: Pedigree, error_variance: Numbers, place: NDArray[np.int64], weights: Numbers
+    pedigree: Pedigree,
+    error_variance: Numbers,
+    prior: Numbers,
+    place: NDArray[np.int64],
+    weights: Numbers,
 ) -> Numbers:
     """Return the variance of the weighted sums of all dogs' prediction errors, (k,).
 
-    ``weights`` is (years + 1, k): what a dog born in each year counts in each sum. A sum is handed
-    up the pedigree by halves, youngest first, until it is one of independent own parts. Dogs
-    without offspring are added up by year before, as they are most dogs.
+    ``weights`` is (years + 1, k): what a dog born in each year counts in each sum; ``prior`` (n,)
+    is the variance of each dog's Mendelian part before anything is known of it. An approximation,
+    held to simulation in the tests:
+
+    - Errors run in families. Each dog's is half its parents' and a part of its own, of variance
+      PEV − ¼(PEV of sire + PEV of dam). A sum is handed up by halves, youngest first, until it is
+      one of own parts. So a popular sire's error weighs as often as he was used.
+    - What records tell of own parts they tell within a year, as the years' conditions are taken
+      off. The mean of a year's own parts stays as unknown as before: what the records took off
+      each part is put back for the year's mean.
     """
     stock = pedigree.stock
-    m = len(stock.places)
+    m, years = len(stock.places), len(weights)
     of_parents = np.append(error_variance, 0.0)
     own = error_variance - (of_parents[pedigree.sire] + of_parents[pedigree.dam]) / 4
-    own = np.maximum(own, 0.0)
+    own = np.clip(own, 0.0, prior)
+    given = _handed_up(pedigree, place, weights)
+    # Dogs without offspring all count alike within a year, and they are most dogs.
+    is_rest = np.ones(len(pedigree), dtype=bool)
+    is_rest[stock.places] = False
+    rest = place[is_rest]
+    found: Numbers = np.bincount(rest, own[is_rest], minlength=years) @ weights**2
+    found += own[stock.places] @ given**2
+    of_years = np.bincount(rest, minlength=years)[:, None] * weights
+    of_years += sparse.csr_array((np.ones(m), (place[stock.places], range(m))), (years, m)) @ given
+    dogs = np.maximum(np.bincount(place, minlength=years), 1)
+    found += np.bincount(place, prior - own, minlength=years) / dogs**2 @ of_years**2
+    return found
+
+
+def _handed_up(pedigree: Pedigree, place: NDArray[np.int64], weights: Numbers) -> Numbers:
+    """Return what the own part of each dog with offspring counts in the sums, (m, k)."""
+    stock = pedigree.stock
+    m = len(stock.places)
     number = np.full(len(pedigree) + 1, m)
     number[stock.places] = np.arange(m)
     rest = np.flatnonzero(number[:-1] == m)
-    found: Numbers = np.bincount(place[rest], own[rest], minlength=len(weights)) @ weights**2
     given = np.vstack([weights[place[stock.places]], 0 * weights[:1]])
     for parent in (pedigree.sire[rest], pedigree.dam[rest]):
         half = np.full(len(rest), 0.5)
@@ -181,8 +212,7 @@ def _error_variances(
     for level in reversed(stock.levels[1:]):
         np.add.at(given, stock.sire[level], given[level] / 2)
         np.add.at(given, stock.dam[level], given[level] / 2)
-    found += own[stock.places] @ given[:-1] ** 2
-    return found
+    return given[:-1]
 
 
 def _mean_record(records: Numbers, fewest: int) -> Mean | None:
