@@ -15,12 +15,21 @@ from dataclasses import dataclass
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from registry.science.approximate_reliabilities import approximate_error_variances
+from registry.science.conjugate_gradients import Solved, conjugate_gradients
 from registry.science.mixed_model import NO_LITTER, Numbers, Records, Variances
 from registry.science.pedigree import Pedigree
 from registry.science.reduced_equations import ReducedEquations, reduced_equations
-from registry.science.reliabilities import Reliabilities, exact
+from registry.science.reliabilities import error_variances
 
 __all__ = ["Records", "Solution", "Variances", "breeding_values"]
+
+EXACT_DOGS = 10_000
+EXACT_EQUATIONS = 2_500
+"""A breed of so many dogs, or of so few equations once all dogs without offspring are absorbed, is
+solved by the inverse of its equations, and its reliabilities are exact. Above, they are not."""
+TOLERANCE = 1e-8
+"""Of conjugate gradients: the relative residual at which they end."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,42 +69,77 @@ def breeding_values(
     _check(len(pedigree), records)
     with threadpool_limits(limits=1, user_api="blas"):
         system = reduced_equations(pedigree, inbreeding, records, variances)
-        solution, reliabilities = exact(system, inbreeding, records, variances)
-        return _recovered(system, solution, reliabilities, records)
+        if is_exact(len(pedigree), len(system)):
+            theta, errors = error_variances(system, records, variances.residual)
+            solved = Solved(theta, 0, _left(system, theta))
+        else:
+            solved = solution_by_iteration(system)
+            errors = approximate_error_variances(system, inbreeding, records, variances)
+        return _recovered(system, records, solved, errors, (1.0 + inbreeding) * variances.additive)
+
+
+def is_exact(dogs: int, equations: int) -> bool:
+    """Return whether a breed is small enough for the inverse of its equations."""
+    return dogs <= EXACT_DOGS or equations <= EXACT_EQUATIONS
+
+
+def solution_by_iteration(system: ReducedEquations) -> Solved:
+    """Return the solution of the equations by conjugate gradients."""
+    return conjugate_gradients(system.times, system.diagonal(), system.right, tolerance=TOLERANCE)
 
 
 def _recovered(
-    system: ReducedEquations, solution: Numbers, reliabilities: Reliabilities, records: Records
+    system: ReducedEquations, records: Records, solved: Solved, errors: Numbers, own: Numbers
 ) -> Solution:
-    """Return the whole solution from that of the fixed effects and the parents."""
-    dogs, p = system.dogs, len(system.fixed)
-    b, parents = solution[:p], np.append(solution[p:], 0.0)
-    litter = system.litter_right - system.litter_fixed @ b - system.litter_parents @ parents[:-1]
-    litter /= system.litter_diagonal
-    fixed_part = system.fixed.times(b)
+    """Return the whole solution; ``own`` is the variance of each dog's value before any record."""
+    litter = recovered_litters(system, solved.solution)
+    value = recovered_values(system, records, solved.solution, litter)
+    b = solved.solution[: len(system.fixed)]
+    named, slope = system.fixed.named(b)
+    if system.fixed.names:
+        named[system.fixed.names[0]][system.fixed.levels[0]] += system.middle
+    # Without additive variance there is nothing to know.
+    unknown = np.divide(errors, own, out=np.ones_like(own), where=own > 0)
+    empty = int(records.litter.max(initial=NO_LITTER)) + 1 - len(litter)
+    return Solution(
+        value=value,
+        reliability=np.clip(1.0 - unknown, 0.0, 1.0),
+        error_variance=errors,
+        fixed=named,
+        age=slope,
+        litter=np.append(litter, np.zeros(empty)),
+        level_mean=system.fixed.rows @ b + system.middle,
+        method="approximate" if solved.iterations else "exact",
+        iterations=solved.iterations,
+        residual=solved.residual,
+    )
+
+
+def recovered_litters(system: ReducedEquations, solution: Numbers) -> Numbers:
+    """Return the litters' effects, (l,), from the equations' solution."""
+    b, parents = np.split(solution, [len(system.fixed)])
+    said = system.litter_fixed @ b + system.litter_parents @ parents
+    return np.asarray((system.litter_right - said) / system.litter_diagonal)
+
+
+def recovered_values(
+    system: ReducedEquations, records: Records, solution: Numbers, litter: Numbers
+) -> Numbers:
+    """Return all dogs' breeding values, (n,), from the equations' solution and the litters'."""
+    dogs, b = system.dogs, solution[: len(system.fixed)]
+    parents = np.append(solution[len(system.fixed) :], 0.0)
     of_parents = 0.5 * (parents[dogs.sire] + parents[dogs.dam])
     value = np.where(dogs.number < dogs.parents, parents[dogs.number], of_parents)
-    left = records.value - system.middle - fixed_part - value[records.dog]
+    left = records.value - system.middle - system.fixed.rows @ b - value[records.dog]
     if len(litter):
         left -= np.append(litter, 0.0)[records.litter]
     value[records.dog] += (1.0 - system.weight) * left
-    named, slope = system.fixed.named(b)
-    if system.fixed.names:
-        carrier = system.fixed.names[0]
-        named[carrier][system.fixed.levels[0]] += system.middle
-    gap = system.right - system.times(solution)
-    return Solution(
-        value=value,
-        reliability=reliabilities.reliability,
-        error_variance=reliabilities.error_variance,
-        fixed=named,
-        age=slope,
-        litter=np.append(litter, np.zeros(records.litter.max(initial=NO_LITTER) + 1 - len(litter))),
-        level_mean=fixed_part + system.middle,
-        method=reliabilities.method,
-        iterations=0,
-        residual=_length(gap) / (_length(system.right) or 1.0),
-    )
+    return value
+
+
+def _left(system: ReducedEquations, solution: Numbers) -> float:
+    whole = _length(system.right)
+    return _length(system.right - system.times(solution)) / whole if whole else 0.0
 
 
 def _length(numbers: Numbers) -> float:

@@ -26,7 +26,7 @@ _DEPENDENT = 1e-9
 
 @dataclass(frozen=True, eq=False)
 class FixedEffects:
-    """X (r, p) of full rank, kept as the few entries a record has in it."""
+    """X of full rank, for r records."""
 
     names: tuple[str, ...]
     """The class effects in the order of the columns."""
@@ -34,81 +34,46 @@ class FixedEffects:
     """Of each of these: the codes that occur, ascending."""
     sizes: Mapping[str, int]
     """The length of each effect's solution, in the order given: its highest code and one more."""
-    mean_age: float
-    column: Codes
-    """(r, terms): the column of each class effect and the age; 0 where it is dropped."""
-    entry: Numbers
-    """(r, terms): 1 for a class, the centred age; 0 where it is dropped."""
     kept: Codes
-    """(p,): the kept ones among all columns."""
+    """(p,): the kept ones among the columns of all these levels and, last, the centred age."""
+    rows: sparse.csr_array
+    """X, (r, p)."""
+    products: Numbers
+    """X′WX, (p, p), W the weights of the records."""
 
     @classmethod
-    def of(cls, fixed: Mapping[str, Codes], age: Numbers) -> FixedEffects:
-        """Return the fixed effects of the records, given the codes and the ages, (r,) each."""
+    def of(
+        cls, fixed: Mapping[str, Codes], age: Numbers, weight: Numbers | None = None
+    ) -> FixedEffects:
+        """Return the effects of the records, given codes, ages and weights above 0, (r,) each."""
         occurring = {name: np.flatnonzero(np.bincount(codes)) for name, codes in fixed.items()}
-        by_size = sorted(fixed, key=lambda name: -len(occurring[name]))
-        names = (*by_size[:1], *(name for name in fixed if name not in by_size[:1]))
+        carrier = sorted(fixed, key=lambda name: -len(occurring[name]))[:1]
+        names = (*carrier, *(name for name in fixed if name not in carrier))
         levels = tuple(occurring[name] for name in names)
         starts = np.cumsum([0, *map(len, levels)])
         sizes = {name: int(codes.max(initial=-1)) + 1 for name, codes in fixed.items()}
-        mean_age = float(age.mean()) if len(age) else 0.0
-        column = np.full((len(age), len(names) + 1), starts[-1], dtype=np.int64)
-        for term, name in enumerate(names):
-            number = np.zeros(sizes[name], dtype=np.int64)
-            number[levels[term]] = starts[term] + np.arange(len(levels[term]))
-            column[:, term] = number[fixed[name]]
-        entry = np.ones(column.shape)
-        entry[:, -1] = age - mean_age
-        whole = cls(names, levels, sizes, mean_age, column, entry, np.arange(starts[-1] + 1))
-        kept = _independent(
-            whole.cross_products(np.ones(len(age))),
-            own=len(levels[0]) if levels else 0,
-            least_age=_DEPENDENT * float(age @ age),
-        )
-        number = np.full(starts[-1] + 1, -1, dtype=np.int64)
-        number[kept] = np.arange(len(kept))
-        column = number[column]
-        entry[column < 0] = 0.0
-        return cls(names, levels, sizes, mean_age, np.maximum(column, 0), entry, kept)
+        terms = []
+        for name, codes, start in zip(names, levels, starts[:-1], strict=True):
+            number = np.zeros(sizes[name], dtype=np.int32)
+            number[codes] = start + np.arange(len(codes))
+            terms.append(number[fixed[name]])
+        centred = age - (age.mean() if len(age) else 0.0)
+        weights = np.ones_like(age) if weight is None else weight
+        products = _products(terms, centred, weights, int(starts[-1]) + 1)
+        # Measured by the age itself: once centred, an age that never differs is a rounding error.
+        least_age = _DEPENDENT * float(weights @ age**2)
+        kept = _independent(products, own=len(levels[0]) if levels else 0, least_age=least_age)
+        rows = _rows(terms, centred, kept, int(starts[-1]) + 1)
+        return cls(names, levels, sizes, kept, rows, products[np.ix_(kept, kept)])
 
     def __len__(self) -> int:
         """Return p."""
         return len(self.kept)
 
-    def cross_products(self, weight: Numbers) -> Numbers:
-        """Return X′WX, (p, p) dense."""
-        p = len(self)
-        sums = np.zeros(p * p)
-        terms = range(self.column.shape[1])
-        for one in terms:
-            sums += self._pair(one, one, weight)
-        for one, other in combinations(terms, 2):
-            pair = self._pair(one, other, weight)
-            sums += pair + pair.reshape(p, p).T.ravel()
-        return sums.reshape(p, p)
-
-    def sums(self, group: Codes, groups: int, weight: Numbers) -> sparse.csr_array:
-        """Return the weighted sums of the rows of X by group, (groups, p); −1 is no group."""
-        row, term = np.nonzero((self.entry != 0) & (group >= 0)[:, None])
-        where = group[row], self.column[row, term]
-        entries = self.entry[row, term] * weight[row]
-        return sparse.coo_array((entries, where), shape=(groups, len(self))).tocsr()
-
-    def rows(self) -> sparse.csr_array:
-        """Return X itself, (r, p)."""
-        r = len(self.column)
-        return self.sums(np.arange(r), r, np.ones(r))
-
-    def times(self, solution: Numbers) -> Numbers:
-        """Return the fixed part of every record, X b, (r,)."""
-        if not len(self):
-            return np.zeros(len(self.column))
-        return np.asarray((solution[self.column] * self.entry).sum(axis=1))
-
-    def transposed_times(self, numbers: Numbers) -> Numbers:
-        """Return X′v, (p,)."""
-        weights = (self.entry * numbers[:, None]).ravel()
-        return sums_by(self.column.ravel(), weights, len(self))
+    @property
+    def carrier_levels(self) -> int:
+        """The number of levels of the effect that keeps them all: the first columns."""
+        return len(self.levels[0]) if self.levels else 0
 
     def named(self, solution: Numbers) -> tuple[dict[str, Numbers], float]:
         """Return the solutions by effect and code, 0 where there is none, and the slope of age."""
@@ -120,17 +85,50 @@ class FixedEffects:
             by_name[name][codes] = part
         return by_name, float(every[-1])
 
-    def _pair(self, one: int, other: int, weight: Numbers) -> Numbers:
-        p = len(self)
-        place = self.column[:, one] * p + self.column[:, other]
-        products = self.entry[:, one] * self.entry[:, other] * weight
-        return sums_by(place, products, p * p)
+
+def sums_by(group: NDArray[np.integer], numbers: Numbers, groups: int) -> Numbers:
+    """Return the sums of numbers by group, (groups,)."""
+    return np.bincount(group, weights=numbers, minlength=groups).astype(np.float64)
 
 
-def sums_by(group: Codes, numbers: Numbers, groups: int) -> Numbers:
-    """Return the sums of numbers by group, (groups,); −1 is no group."""
-    sums = np.bincount(group + 1, weights=numbers, minlength=groups + 1)[1 : groups + 1]
-    return sums.astype(np.float64)
+def _rows(
+    terms: list[NDArray[np.int32]], centred: Numbers, kept: Codes, columns: int
+) -> sparse.csr_array:
+    """Return the kept columns of X: a row has a level of each effect, and the age."""
+    r, p = len(centred), len(kept)
+    if not p:
+        return sparse.csr_array((r, 0))
+    number = np.full(columns, -1, dtype=np.int32)
+    number[kept] = np.arange(p)
+    column = np.empty((r, len(terms) + 1), dtype=np.int32)
+    entry = np.empty(column.shape)
+    for place, term in enumerate(terms):
+        column[:, place] = number[term]
+        entry[:, place] = column[:, place] >= 0
+    column[:, -1] = number[-1]
+    entry[:, -1] = centred if number[-1] >= 0 else 0.0
+    # A dropped entry stays as a zero in the first column: taking it out costs more.
+    np.maximum(column, 0, out=column)
+    ends = np.arange(0, column.size + 1, column.shape[1], dtype=np.int32)
+    return sparse.csr_array((entry.ravel(), column.ravel(), ends), shape=(r, p))
+
+
+def _products(
+    terms: list[NDArray[np.int32]], centred: Numbers, weight: Numbers, columns: int
+) -> Numbers:
+    """Return the weighted cross products of all columns, (columns, columns), by counting."""
+    sums = np.zeros((columns, columns))
+    for one, other in combinations(terms, 2):
+        pair = sums_by(one.astype(np.int64) * columns + other, weight, columns**2)
+        sums += pair.reshape(columns, columns)
+    by_age = weight * centred
+    for term in terms:
+        sums[:, -1] += sums_by(term, by_age, columns)
+    sums += sums.T
+    for term in terms:
+        sums += np.diag(sums_by(term, weight, columns))
+    sums[-1, -1] = by_age @ centred
+    return sums
 
 
 def _independent(products: Numbers, *, own: int, least_age: float) -> Codes:

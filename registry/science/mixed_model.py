@@ -50,10 +50,8 @@ class Records:
                 raise ValueError(f"{len(self.value)} records, but {name} has shape {row.shape}")
         for name, numbers in (("value", self.value), ("age", self.age)):
             if not np.isfinite(numbers).all():
-                row = int(np.flatnonzero(~np.isfinite(numbers))[0])
-                raise ValueError(
-                    f"the {name} of record {row} is not a number; leave the record out"
-                )
+                first = int(np.flatnonzero(~np.isfinite(numbers))[0])
+                raise ValueError(f"the {name} of record {first} is no number; leave the record out")
         for name, codes in self.fixed.items():
             if codes.size and codes.min() < 0:
                 raise ValueError(f"the {name} of record {int(codes.argmin())} is below 0")

@@ -20,11 +20,12 @@ whose records share z and w. Source of the first step: Quaas & Pollak (1980), J 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy import sparse
 
-from registry.science.fixed_effects import FixedEffects, sums_by
+from registry.science.fixed_effects import FixedEffects
 from registry.science.inbreeding import mendelian_variance
 from registry.science.kinship import relationship_inverse
 from registry.science.mixed_model import NO_LITTER, Codes, Numbers, Records, Variances
@@ -89,6 +90,12 @@ class ReducedEquations:
     """(l, p) and (l, m): s."""
     litter_right: Numbers
     """(l,): Σ w y."""
+    pairs: Codes
+    """(g − m,): the groups that are pairs of parents: number of the sire · (m + 1) + of the dam."""
+    group_weight: Numbers
+    """(g,): what is left of each group's weight beside its litters."""
+    group_fixed: sparse.csr_array
+    """(g, p): Σ w x of each group, in the same way."""
     middle: float
     """What was taken off every record."""
 
@@ -122,62 +129,100 @@ def reduced_equations(
 ) -> ReducedEquations:
     """Return the reduced equations of the records."""
     dogs = Dogs.of(pedigree, inbreeding, variances.additive / variances.residual)
-    fixed = FixedEffects.of(records.fixed, records.age)
+    weight = 1.0 / (1.0 + dogs.spread[records.dog])
+    fixed = FixedEffects.of(records.fixed, records.age, weight)
     middle = float(records.value.mean()) if records.fixed and len(records) else 0.0
     value = records.value - middle
-    weight = 1.0 / (1.0 + dogs.spread[records.dog])
-    group, z = _groups(dogs, records.dog)
+    group, pairs = _groups(dogs, records.dog)
+    z = _shares(dogs, pairs)
     litter, litters = _litters(records.litter, variances)
-    kappa = variances.residual / variances.litter if litters else 0.0
-    in_litter = np.flatnonzero(litter >= 0)
-    diagonal = kappa + sums_by(litter, weight, litters)
-    shared = sparse.coo_array(
-        (weight[in_litter], (group[in_litter], litter[in_litter])), shape=(z.shape[0], litters)
-    ).tocsr()
-    spread = shared @ sparse.diags_array(1.0 / diagonal)
-    litter_fixed = fixed.sums(litter, litters, weight)
-    litter_right = sums_by(litter, weight * value, litters)
-    own = sums_by(group, weight, z.shape[0])
-    by_group = fixed.sums(group, z.shape[0], weight) - spread @ litter_fixed
-    right = sums_by(group, weight * value, z.shape[0])
-    scaled = litter_fixed.T @ sparse.diags_array(1.0 / diagonal)
+    by_group, by_litter = _sums(group, z.shape[0], weight), _sums(litter, litters, weight)
+    shared = _shared(group, z.shape[0], litter, litters, weight)
+    diagonal = by_litter.sum(axis=1) + (variances.residual / variances.litter if litters else 0.0)
+    litter_fixed, litter_right = by_litter @ fixed.rows, by_litter @ value
+    scaled, spread = _divided(litter_fixed.T, diagonal), _divided(shared, diagonal)
+    own = sparse.csr_array(sparse.diags_array(by_group.sum(axis=1)) - spread @ shared.T)
+    group_fixed = by_group @ fixed.rows - spread @ litter_fixed
+    right = [
+        fixed.rows.T @ (weight * value) - scaled @ litter_right,
+        z.T @ (by_group @ value - spread @ litter_right),
+    ]
     return ReducedEquations(
         dogs=dogs,
         fixed=fixed,
-        fixed_block=fixed.cross_products(weight) - (scaled @ litter_fixed).toarray(),
-        beside=sparse.csr_array(z.T @ by_group),
-        parents_block=sparse.csr_array(
-            z.T @ (sparse.diags_array(own) - spread @ shared.T) @ z
-            + _penalty(pedigree, inbreeding, variances)
-        ),
-        right=np.concatenate(
-            [
-                fixed.transposed_times(weight * value) - scaled @ litter_right,
-                z.T @ (right - spread @ litter_right),
-            ]
-        ),
+        fixed_block=fixed.products - (scaled @ litter_fixed).toarray(),
+        beside=z.T.tocsr() @ group_fixed,
+        parents_block=z.T.tocsr() @ own @ z + _penalty(pedigree, inbreeding, variances),
+        right=np.concatenate(right),
         weight=weight,
         litter_diagonal=diagonal,
         litter_fixed=litter_fixed,
         litter_parents=sparse.csr_array(shared.T @ z),
         litter_right=litter_right,
+        pairs=pairs,
+        group_weight=own.diagonal(),
+        group_fixed=group_fixed,
         middle=middle,
     )
 
 
-def _groups(dogs: Dogs, recorded: Codes) -> tuple[Codes, sparse.csr_array]:
-    """Return each record's group, and the groups' z: the parents first, then pairs of parents."""
+def runs_numbered(codes: Codes) -> tuple[Codes, Codes]:
+    """Return the codes that occur, ascending, and the number of each given one among them.
+
+    Quick where the same code stands many times side by side, as littermates mostly do.
+    """
+    is_first = np.diff(codes, prepend=-1) != 0
+    occurring, number = np.unique(codes[is_first], return_inverse=True)
+    return occurring, number[np.cumsum(is_first) - 1]
+
+
+def _groups(dogs: Dogs, recorded: Codes) -> tuple[Codes, Codes]:
+    """Return each record's group, and the pairs of parents: the groups after the m parents."""
     m = dogs.parents
     group = dogs.number[recorded]
     childless = np.flatnonzero(group == m)
-    pair = dogs.sire[recorded[childless]] * (m + 1) + dogs.dam[recorded[childless]]
-    # Littermates mostly stand side by side: one of each run is enough to sort.
-    is_first = np.diff(pair, prepend=-1) != 0
-    pairs, number = np.unique(pair[is_first], return_inverse=True)
-    group[childless] = m + number[np.cumsum(is_first) - 1]
+    places = recorded[childless]
+    pairs, number = runs_numbered(dogs.sire[places] * (m + 1) + dogs.dam[places])
+    group[childless] = m + number
+    return group, pairs
+
+
+def _shares(dogs: Dogs, pairs: Codes) -> sparse.csr_array:
+    """Return the groups' z, (groups, m)."""
+    m = dogs.parents
     sire, dam = np.divmod(pairs, m + 1)
     halves = _halves(np.arange(len(pairs)), sire, dam, len(pairs), m)
-    return group, sparse.csr_array(sparse.vstack([sparse.eye_array(m, format="csr"), halves]))
+    return sparse.vstack([sparse.eye_array(m, format="csr"), halves], format="csr")
+
+
+def _litters(code: Codes, variances: Variances) -> tuple[Codes, int]:
+    """Return each record's litter and how long the row of litters is; none without variance."""
+    if not variances.litter:
+        return np.full(len(code), NO_LITTER), 0
+    return code, int(code.max(initial=NO_LITTER)) + 1
+
+
+def _sums(group: Codes, groups: int, weight: Numbers) -> sparse.csr_array:
+    """Return the matrix that sums what it is multiplied with by group, weighted, (groups, r)."""
+    rows = np.flatnonzero(group >= 0)
+    return sparse.coo_array((weight[rows], (group[rows], rows)), shape=(groups, len(group))).tocsr()
+
+
+def _shared(
+    group: Codes, groups: int, litter: Codes, litters: int, weight: Numbers
+) -> sparse.csr_array:
+    """Return the weight that each group and each litter have in common, (groups, litters)."""
+    rows = np.flatnonzero(litter >= 0)
+    where = group[rows], litter[rows]
+    return sparse.coo_array((weight[rows], where), shape=(groups, litters)).tocsr()
+
+
+def _divided(matrix: Any, divisor: Numbers) -> sparse.csr_array:
+    """Return a matrix with each column divided by a number."""
+    rows = sparse.csr_array(matrix)
+    return sparse.csr_array(
+        (rows.data / divisor[rows.indices], rows.indices, rows.indptr), shape=rows.shape
+    )
 
 
 def _halves(rows: Codes, sire: Codes, dam: Codes, length: int, m: int) -> sparse.csr_array:
@@ -187,13 +232,6 @@ def _halves(rows: Codes, sire: Codes, dam: Codes, length: int, m: int) -> sparse
         np.concatenate([sire[has_sire], dam[has_dam]]),
     )
     return sparse.coo_array((np.full(len(where[0]), 0.5), where), shape=(length, m)).tocsr()
-
-
-def _litters(code: Codes, variances: Variances) -> tuple[Codes, int]:
-    """Return each record's litter and how long the row of litters is; none without variance."""
-    if not variances.litter:
-        return np.full(len(code), NO_LITTER), 0
-    return code, int(code.max(initial=NO_LITTER)) + 1
 
 
 def _penalty(pedigree: Pedigree, inbreeding: Numbers, variances: Variances) -> sparse.csr_array:

@@ -1,4 +1,8 @@
-"""How well each breeding value is known: the error variance and the reliability of every dog."""
+"""How well each breeding value is known: error variances by the inverse of the equations.
+
+For all dogs of a breed by one dense inverse, or for chosen dogs of a breed of any size by a system
+solved for each. What is reckoned without an inverse is in ``approximate_reliabilities``.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import linalg, sparse
 
-from registry.science.mixed_model import Codes, Numbers, Records, Variances
+from registry.science.conjugate_gradients import conjugate_gradients
+from registry.science.mixed_model import Codes, Numbers, Records
 from registry.science.reduced_equations import ReducedEquations
 
 _ROWS = 2048
@@ -15,79 +20,86 @@ _ROWS = 2048
 
 
 @dataclass(frozen=True, eq=False)
-class Reliabilities:
-    """Of the n dogs in the caller's order."""
+class Dependence:
+    """How the values of j dogs hang on the solution θ of the equations.
 
-    error_variance: Numbers
-    reliability: Numbers
-    method: str
+    Each is v θ + something known + an error independent of θ.
+    """
 
-    @classmethod
-    def of(
-        cls, error_variance: Numbers, inbreeding: Numbers, variances: Variances, method: str
-    ) -> Reliabilities:
-        """Return the reliabilities that follow from error variances: 1 − PEV/((1 + F)·additive)."""
-        own = (1.0 + inbreeding) * variances.additive
-        # Without additive variance there is nothing to know.
-        unknown = np.divide(error_variance, own, out=np.ones_like(own), where=own > 0)
-        return cls(error_variance, np.clip(1.0 - unknown, 0.0, 1.0), method)
+    lines: sparse.csr_array
+    """(j, p + m): v."""
+    alone: Numbers
+    """(j,): the variance of that error, in units of the residual one."""
 
 
-def exact(
-    system: ReducedEquations, inbreeding: Numbers, records: Records, variances: Variances
-) -> tuple[Numbers, Reliabilities]:
-    """Return the solution and the exact reliabilities by the dense inverse of the equations."""
+def error_variances(
+    system: ReducedEquations, records: Records, variance: float
+) -> tuple[Numbers, Numbers]:
+    """Return the equations' solution, (p + m,), and every dog's error variance, (n,): exact.
+
+    ``variance`` is the residual one. Needs memory for a dense matrix of all equations.
+    """
     inverse = _inverse(system.dense())
-    solution = inverse @ system.right
     p, dogs = len(system.fixed), system.dogs
-    variance = np.empty(len(inbreeding))
     is_parent = dogs.number < dogs.parents
-    variance[is_parent] = np.diag(inverse)[p + dogs.number[is_parent]]
+    found = np.empty(len(dogs.number))
+    found[is_parent] = np.diag(inverse)[p + dogs.number[is_parent]]
     childless = np.flatnonzero(~is_parent)
     for first in range(0, len(childless), _ROWS):
         places = childless[first : first + _ROWS]
-        lines, alone = dependence(system, records, places)
-        variance[places] = alone + lines.multiply(lines @ inverse).sum(axis=1)
-    error_variance = variances.residual * variance
-    return solution, Reliabilities.of(error_variance, inbreeding, variances, "exact")
+        on = dependence(system, records, places)
+        found[places] = on.alone + on.lines.multiply(on.lines @ inverse).sum(axis=1)
+    return inverse @ system.right, variance * found
 
 
-def dependence(
-    system: ReducedEquations, records: Records, places: Codes
-) -> tuple[sparse.csr_array, Numbers]:
-    """Return how the values of dogs without offspring hang on the equations' solution θ.
+def error_variances_of(
+    system: ReducedEquations, records: Records, variance: float, places: Codes
+) -> Numbers:
+    """Return the error variances of some dogs, in the same way, without the inverse, (j,)."""
+    p, dogs = len(system.fixed), system.dogs
+    found = np.zeros(len(places))
+    columns = np.zeros((len(system), len(places)))
+    number = dogs.number[places]
+    is_parent = number < dogs.parents
+    columns[p + number[is_parent], np.flatnonzero(is_parent)] = 1.0
+    on = dependence(system, records, places[~is_parent])
+    columns[:, ~is_parent] = on.lines.T.toarray()
+    found[~is_parent] = on.alone
+    solved = conjugate_gradients(system.times, system.diagonal(), columns, tolerance=1e-9)
+    found += np.einsum("ij,ij->j", columns, solved.solution)
+    return variance * found
 
-    Given θ, such a value is v θ + something known + an independent error. Returns the rows v,
-    (j, p + m), and the error's variance in units of the residual one, (j,). With k = d/(d + λ) for
-    a recorded dog, else 0: v = (1 − k) z − k x + k s/D of its litter; the error is d/(d + λ), or
-    d/λ without a record, and k²/D for the litter.
+
+def dependence(system: ReducedEquations, records: Records, places: Codes) -> Dependence:
+    """Return how the values of dogs without offspring hang on the equations' solution.
+
+    With k = d/(d + λ) for a recorded dog, else 0: v = (1 − k) z − k x + k s/D of its litter; the
+    error's variance is d/(d + λ), or d/λ without a record, and k²/D for the litter. The signs and
+    letters are those of ``reduced_equations``.
     """
-    dogs, r = system.dogs, len(records)
+    dogs = system.dogs
     record = np.full(len(dogs.number), -1)
-    record[records.dog] = np.arange(r)
+    record[records.dog] = np.arange(len(records))
     row = record[places]
     spread = dogs.spread[places]
     gain = np.where(row >= 0, spread / (1.0 + spread), 0.0)
     alone = np.where(row >= 0, gain, spread)
-    of_fixed = -_picked(system.fixed.rows(), row)
+    of_fixed = _picked(system.fixed.rows, row, -gain)
     of_parents = sparse.diags_array(1.0 - gain) @ dogs.share(places)
-    if len(system.litter_diagonal):
+    if len(system.litter_diagonal) and len(records):
         litter = np.where(row >= 0, records.litter[row], -1)
-        inverse = np.append(1.0 / system.litter_diagonal, 0.0)[litter]
-        alone = alone + gain**2 * inverse
-        scale = sparse.diags_array(inverse)
-        of_fixed = of_fixed + scale @ _picked(system.litter_fixed, litter)
-        mates = scale @ _picked(system.litter_parents, litter)
-        of_parents = of_parents + sparse.diags_array(gain) @ mates
-    of_fixed = sparse.diags_array(gain) @ of_fixed
-    return sparse.hstack([of_fixed, of_parents], format="csr"), alone
+        share = gain * np.append(1.0 / system.litter_diagonal, 0.0)[litter]
+        alone = alone + gain * share
+        of_fixed = of_fixed + _picked(system.litter_fixed, litter, share)
+        of_parents = of_parents + _picked(system.litter_parents, litter, share)
+    return Dependence(sparse.hstack([of_fixed, of_parents], format="csr"), alone)
 
 
-def _picked(matrix: sparse.csr_array, rows: Codes) -> sparse.csr_array:
-    """Return rows of a matrix; an empty one for −1."""
+def _picked(matrix: sparse.csr_array, rows: Codes, scale: Numbers) -> sparse.csr_array:
+    """Return rows of a matrix, each times a number; an empty one for −1."""
     known = np.flatnonzero(rows >= 0)
     pick = sparse.coo_array(
-        (np.ones(len(known)), (known, rows[known])), shape=(len(rows), matrix.shape[0])
+        (scale[known], (known, rows[known])), shape=(len(rows), matrix.shape[0])
     )
     return sparse.csr_array(pick.tocsr() @ matrix)
 

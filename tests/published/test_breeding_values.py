@@ -182,7 +182,7 @@ def test_other_constraints_leave_every_fixed_part_as_printed() -> None:
     effects = FixedEffects.of({"parity": parity, "season": season}, np.ones(len(rows)))
 
     assert len(effects) == 4
-    rest = np.linalg.lstsq(effects.rows().toarray(), printed)[1]
+    rest = np.linalg.lstsq(effects.rows.toarray(), printed)[1]
     assert rest == pytest.approx(0.0, abs=1e-12)
 
 
