@@ -112,6 +112,8 @@ def by_birth_year(
     if not all(len(row) == len(pedigree) for row in (born, record, value, inbreeding)):
         raise ValueError(f"the pedigree has {len(pedigree)} dogs; give one number for each")
     known = np.unique(born[born != UNKNOWN_YEAR])
+    if not len(known):
+        return Trend((), None, (), len(born))
     place = np.where(born == UNKNOWN_YEAR, len(known), np.searchsorted(known, born))
     dogs = np.bincount(place, minlength=len(known) + 1)
     means = np.bincount(place, value, minlength=len(known) + 1)[:-1] / dogs[:-1]
