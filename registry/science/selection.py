@@ -139,8 +139,8 @@ class Plan:
         """The inbreeding that one generation adds: 1/(8 Nm) + 1/(8 Nf).
 
         Source: Wright (1931), Genetics 16:97-159. It supposes that each parent kept has the same
-        chances. Selected parents come from the same families more often, so this is the least: in the
-        tests' simulated breeds a quarter to a half more is seen.
+        chances. Parents selected come from the same families more often, so this is the least:
+        simulated breeds show a sixth to a half more.
         """
         return 1 / (8 * self.sires_kept) + 1 / (8 * self.dams_kept)
 
