@@ -136,16 +136,17 @@ def equations(
     Source: Henderson (1984), Applications of Linear Models in Animal Breeding, ch. 5.
     """
     designs = [sparse.csr_array(fixed), *(effect.design for effect in random)]
-    design = sparse.hstack(designs, format="csr")
-    sizes = [each.shape[1] for each in designs]
-    penalties = [sparse.csr_array((sizes[0], sizes[0]))]
-    for effect, size in zip(random, sizes[1:], strict=True):
-        inverse = sparse.eye_array(size) if effect.inverse is None else effect.inverse
-        penalties.append(sparse.csr_array(inverse * (residual / effect.variance)))
-    matrix = design.T @ design + sparse.block_diag(penalties, format="csr")
+    blocks = [[one.T.tocsr() @ other for other in designs] for one in designs]
+    for place, effect in enumerate(random, 1):
+        inverse = effect.inverse
+        if inverse is None:
+            inverse = sparse.eye_array(effect.design.shape[1], format="csr")
+        blocks[place][place] = blocks[place][place] + inverse * (residual / effect.variance)
+    matrix = sparse.block_array(blocks, format="csr")
+    right = np.concatenate([design.T @ value for design in designs])
     return Equations(
-        matrix=sparse.csr_array(matrix),
-        right=design.T @ value,
+        matrix=matrix,
+        right=right,
         residual=residual,
-        ends=np.cumsum(sizes),
+        ends=np.cumsum([design.shape[1] for design in designs]),
     )
