@@ -1,10 +1,10 @@
-"""The animal model of one or more traits as arrays, with everything but the parents absorbed.
+"""The animal model of one or more traits laid out as arrays: records, parents, litters.
 
 A dog without offspring is ½ sire + ½ dam + its own Mendelian part, and that part is independent of
 everything else; so its breeding value needs no equation of its own. What is left are the fixed
 effects and the parents: y = X b + T a + Mendelian part + litter + residual. This module only lays
 the arrays out, once for a breed; what is computed from them at given variances is in
-``restricted_likelihood``. The solver for very large breeds is ``mixed_model``.
+``animal_equations``. The solver of one trait, for breeds of any size, is ``breeding_values``.
 """
 
 from __future__ import annotations
@@ -15,8 +15,9 @@ from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import linalg, sparse
 
+from registry.science.fixed_effects import FixedEffects
 from registry.science.inbreeding import mendelian_variance
 from registry.science.kinship import relationship_inverse
 from registry.science.mixed_model import Records
@@ -25,8 +26,8 @@ from registry.science.pedigree import UNKNOWN, Pedigree
 Numbers = NDArray[np.float64]
 Places = NDArray[np.int64]
 
-_DEPENDENT = 1e-9
-"""Share of a column's length that must be left beside the columns before it."""
+_BLOCK = 256
+"""Columns of the relationship matrix that are made at once."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,8 +42,8 @@ class AnimalDesign:
     """(N,)"""
     effects: sparse.csr_array
     """(N, b + p t): the records' part of X and T."""
-    fixed: int
-    """b: columns of X that are independent of the others."""
+    columns: tuple[FixedEffects, ...]
+    """The fixed effects of each trait."""
     dogs: Places
     """(m,): the places of the dogs with a record, ascending."""
     row: Places
@@ -57,62 +58,87 @@ class AnimalDesign:
     """L: a dog without a known litter is one of its own."""
     parents: Places
     """(p,): the parents' places."""
-    relationship_inverse: sparse.csr_array
-    """(p, p): the inverse relationship matrix of the parents."""
+    relationship_inverse: sparse.csr_array | Numbers
+    """(p, p): the inverse relationship matrix of the parents; sparse if the pedigree is whole."""
     log_relationship: float
     """The logarithm of the determinant of the parents' relationship matrix."""
 
     @classmethod
-    def of(
+    def of(cls, pedigree: Pedigree, inbreeding: Numbers, traits: Sequence[Records]) -> Self:
+        """Lay out the records of one or more traits with all dogs that are parents.
+
+        Raises ValueError for a dog recorded twice or in two litters.
+        """
+        places = pedigree.stock.places
+        parents = np.sort(places)
+        number = np.full(len(pedigree) + 1, UNKNOWN)
+        number[parents] = np.arange(len(parents))
+        of_parents = Pedigree.of(number[pedigree.sire[parents]], number[pedigree.dam[parents]])
+        inverse = relationship_inverse(of_parents, inbreeding[parents])
+        log = float(np.log(mendelian_variance(of_parents, inbreeding[parents])).sum())
+        return cls._laid_out(pedigree, inbreeding, traits, parents, inverse, log)
+
+    @classmethod
+    def of_recorded(
+        cls, pedigree: Pedigree, inbreeding: Numbers, traits: Sequence[Records]
+    ) -> Self:
+        """Lay out the records with the recorded dogs' parents alone.
+
+        Older ancestors are in the relationships of those, which are written down in full: the
+        likelihood is the same as with the whole pedigree, from fewer equations.
+        """
+        parents = parents_of(pedigree, traits)
+        factor = np.linalg.cholesky(_relationships(pedigree, inbreeding, parents))
+        inverse = linalg.cho_solve((factor, True), np.eye(len(parents)))
+        log = 2 * float(np.log(np.diag(factor)).sum())
+        return cls._laid_out(pedigree, inbreeding, traits, parents, inverse, log)
+
+    @classmethod
+    def _laid_out(
         cls,
         pedigree: Pedigree,
         inbreeding: Numbers,
         traits: Sequence[Records],
-        *,
-        whole: bool = False,
+        parents: Places,
+        relationship_inverse: sparse.csr_array | Numbers,
+        log_relationship: float,
     ) -> Self:
-        """Lay out the records of one or more traits.
-
-        A pedigree is cut to what the records can see (the likelihood does not change by it), or
-        kept ``whole`` so that every parent gets a value. Raises ValueError for a dog recorded
-        twice or in two litters.
-        """
         dogs, row = _rows(traits)
         litter, litters = _litters(traits, dogs)
-        sire, dam = (pedigree.sire, pedigree.dam) if whole else _cut(pedigree, dogs)
-        seen = Pedigree(sire, dam, pedigree.order, pedigree.level)
-        mendelian = mendelian_variance(seen, inbreeding)
-        parents = np.unique(np.concatenate([sire, dam]))
-        parents = parents[parents != UNKNOWN]
         number = np.full(len(pedigree) + 1, UNKNOWN)
         number[parents] = np.arange(len(parents))
-        of_parents = Pedigree.of(number[sire[parents]], number[dam[parents]])
-        transmission = _transmission(number, sire, dam, dogs, len(parents))
-        own = mendelian[dogs]
-        own[number[dogs] != UNKNOWN] = 0.0
-        fixed = sparse.block_diag([fixed_columns(records) for records in traits], format="csr")
+        transmission = _transmission(number, pedigree, dogs, len(parents))
+        mendelian = mendelian_variance(pedigree, inbreeding)[dogs]
+        mendelian[number[dogs] != UNKNOWN] = 0.0
+        columns = tuple(FixedEffects.of(records.fixed, records.age) for records in traits)
+        fixed = sparse.block_diag([each.rows for each in columns], format="csr")
         gene = sparse.block_diag(
             [transmission[np.searchsorted(dogs, records.dog)] for records in traits], format="csr"
         )
         return cls(
             y=np.concatenate([records.value for records in traits]).astype(np.float64),
             effects=sparse.csr_array(sparse.hstack([fixed, gene], format="csr")),
-            fixed=fixed.shape[1],
+            columns=columns,
             dogs=dogs,
             row=row,
             transmission=transmission,
-            mendelian=own,
+            mendelian=mendelian,
             litter=litter,
             litters=litters,
             parents=parents,
-            relationship_inverse=relationship_inverse(of_parents, inbreeding[parents]),
-            log_relationship=float(np.log(mendelian[parents]).sum()),
+            relationship_inverse=relationship_inverse,
+            log_relationship=log_relationship,
         )
 
     @property
     def traits(self) -> int:
         """The number of traits, t."""
         return int(self.row.shape[1])
+
+    @property
+    def fixed(self) -> int:
+        """The number of fixed effects, b."""
+        return sum(len(columns) for columns in self.columns)
 
     @property
     def has_litters(self) -> bool:
@@ -152,36 +178,30 @@ def _litters(traits: Sequence[Records], dogs: Places) -> tuple[Places, int]:
     return litter.astype(np.int64), int(litter.max(initial=-1)) + 1
 
 
-def _cut(pedigree: Pedigree, dogs: Places) -> tuple[Places, Places]:
-    """Return sires and dams with everybody left out whom the records cannot see.
+def parents_of(pedigree: Pedigree, traits: Sequence[Records]) -> Places:
+    """Return the places of the known parents of all recorded dogs, ascending."""
+    dogs = np.concatenate([records.dog for records in traits])
+    parents = np.unique(np.concatenate([pedigree.sire[dogs], pedigree.dam[dogs]]))
+    known: Places = parents[parents != UNKNOWN].astype(np.int64)
+    return known
 
-    Left out are dogs that are no recorded dog's ancestor, and, again and again, a dog without
-    record and known parents that has only one offspring: to it, it is as good as unknown.
-    """
-    n = len(pedigree)
-    sire, dam = pedigree.sire.copy(), pedigree.dam.copy()
-    is_seen = np.zeros(n + 1, dtype=bool)
-    is_seen[dogs] = True
-    for level in range(int(pedigree.level.max(initial=0)), 0, -1):
-        here = np.flatnonzero(is_seen[:n] & (pedigree.level == level))
-        is_seen[sire[here]] = is_seen[dam[here]] = True
-    is_seen[n] = False
-    sire[~is_seen[:n]] = dam[~is_seen[:n]] = UNKNOWN
-    has_record = np.zeros(n, dtype=bool)
-    has_record[dogs] = True
-    while True:
-        offspring = np.bincount(np.concatenate([sire, dam]) + 1, minlength=n + 1)[1:]
-        founder = (sire == UNKNOWN) & (dam == UNKNOWN)
-        idle = np.append(founder & ~has_record & (offspring == 1), False)
-        if not idle.any():
-            return sire, dam
-        # Dogs of the seen pedigree without link left at either end simply vanish from it.
-        sire[idle[sire]] = UNKNOWN
-        dam[idle[dam]] = UNKNOWN
+
+def _relationships(pedigree: Pedigree, inbreeding: Numbers, parents: Places) -> Numbers:
+    """Return the relationship matrix (p, p) of some parents, a block of columns at a time."""
+    numbers = pedigree.stock_number[parents]
+    stock, renumbered = pedigree.stock.above(numbers)
+    at = renumbered[numbers]
+    found = np.empty((len(parents), len(parents)))
+    for first in range(0, len(parents), _BLOCK):
+        block = slice(first, first + _BLOCK)
+        given = np.zeros((len(stock) + 1, len(at[block])))
+        given[at[block], np.arange(len(at[block]))] = 1.0
+        found[:, block] = stock.relationships(given, inbreeding[stock.places])[at]
+    return found
 
 
 def _transmission(
-    number: Places, sire: Places, dam: Places, dogs: Places, parents: int
+    number: Places, pedigree: Pedigree, dogs: Places, parents: int
 ) -> sparse.csr_array:
     """Return T (m, p): which parents' values make up a recorded dog's, but for its own part."""
     own = number[dogs]
@@ -191,39 +211,10 @@ def _transmission(
         [own[is_parent]],
         [np.ones(is_parent.sum())],
     )
-    for parent in (sire, dam):
+    for parent in (pedigree.sire, pedigree.dam):
         known = np.flatnonzero(~is_parent & (parent[dogs] != UNKNOWN))
         rows.append(known)
         columns.append(number[parent[dogs[known]]])
         weights.append(np.full(len(known), 0.5))
     entries = (np.concatenate(rows), np.concatenate(columns))
     return sparse.csr_array((np.concatenate(weights), entries), shape=(len(dogs), parents))
-
-
-def fixed_columns(records: Records) -> sparse.csr_array:
-    """Return the independent columns of X (r, b): the levels of each effect, then age."""
-    rows = np.arange(len(records.dog))
-    columns = []
-    for codes in records.fixed.values():
-        levels, at = np.unique(codes, return_inverse=True)
-        shape = (len(rows), len(levels))
-        columns.append(sparse.csr_array((np.ones(len(rows)), (rows, at)), shape=shape))
-    age = records.age - records.age.mean() if len(records.age) else records.age
-    columns.append(sparse.csr_array(age.reshape(-1, 1)))
-    x = sparse.csr_array(sparse.hstack(columns, format="csr"))
-    return sparse.csr_array(x[:, _independent(x)])
-
-
-def _independent(x: sparse.csr_array) -> Places:
-    """Return the columns that are no combination of those before them."""
-    products = (x.T @ x).toarray()
-    length = np.sqrt(np.diag(products))
-    scale = np.where(length > 0, length, 1.0)
-    left = products / np.outer(scale, scale)
-    kept = []
-    for column in range(left.shape[0]):
-        if left[column, column] > _DEPENDENT:
-            kept.append(column)
-            taken = left[:, column] / np.sqrt(left[column, column])
-            left -= np.outer(taken, taken)
-    return np.array(kept, dtype=np.int64)

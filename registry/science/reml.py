@@ -16,13 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from registry.science.animal_design import AnimalDesign
-from registry.science.restricted_likelihood import (
-    Component,
-    Covariances,
-    LikelihoodPoint,
-    NotPositiveError,
-    pairs,
-)
+from registry.science.animal_equations import Component, Covariances, NotPositiveError
+from registry.science.restricted_likelihood import LikelihoodPoint, pairs
 
 Numbers = NDArray[np.float64]
 
@@ -72,7 +67,10 @@ def maximise(
     for step in range(MOST_STEPS):
         gain, direction = climb.direction(point)
         if gain < _GAIN:
-            return _maximum(climb, point, step, em_steps, has_converged=True)
+            # The last step is too small to be judged by the likelihood: it is taken on trust.
+            return _maximum(
+                climb, climb.step(point, direction) or point, step + 1, em_steps, has_converged=True
+            )
         found = climb.along(point, direction)
         if found is None:
             found = climb.by_expectation(point)
@@ -169,10 +167,14 @@ class _Climb:
     def along(self, point: LikelihoodPoint, step: Numbers) -> LikelihoodPoint | None:
         """Return a higher point along the step, halving it, or None."""
         for halving in range(_HALVINGS):
-            found = self._point(self._moved(point.covariances, step * 0.5**halving))
+            found = self.step(point, step * 0.5**halving)
             if found is not None and found.log_likelihood > point.log_likelihood:
                 return found
         return None
+
+    def step(self, point: LikelihoodPoint, step: Numbers) -> LikelihoodPoint | None:
+        """Return the point one step away, or None where there is none."""
+        return self._point(self._moved(point.covariances, step))
 
     def _moved(self, covariances: Covariances, step: Numbers) -> Covariances:
         moved = {}

@@ -11,12 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import linalg
+from threadpoolctl import threadpool_limits
 
-from registry.science.animal_design import AnimalDesign, fixed_columns
+from registry.science.animal_design import AnimalDesign, parents_of
+from registry.science.animal_equations import COMPONENTS, Component, Covariances
+from registry.science.fixed_effects import FixedEffects
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import UNKNOWN, Pedigree
 from registry.science.reml import Maximum, NotEstimableError, is_at_bound, maximise
-from registry.science.restricted_likelihood import COMPONENTS, Component, Covariances
 
 Numbers = NDArray[np.float64]
 
@@ -76,16 +79,18 @@ def estimate_variances(
 
     ``start`` is where the climb begins, such as the last run's variances; the estimate does not
     depend on it. Raises TooFewRecordsError below FEWEST_RECORDS or FEWEST_FAMILIES, and where
-    nothing tells the components apart.
+    nothing tells the components apart. Runs its linear algebra on one thread, so that a run can be
+    repeated bit for bit.
     """
     check_enough(pedigree, [records])
-    [entered], design = newest(pedigree, inbreeding, [records])
-    first = _start(entered, start)
-    try:
-        maximum = maximise(design, first)
-    except NotEstimableError as problem:
-        raise TooFewRecordsError(str(problem)) from None
-    return estimate_of(design, maximum, _method(maximum, len(entered.dog), len(records.dog)))
+    with threadpool_limits(limits=1, user_api="blas"):
+        [entered], design = newest(pedigree, inbreeding, [records])
+        first = _start(entered, start)
+        try:
+            maximum = maximise(design, first)
+        except NotEstimableError as problem:
+            raise TooFewRecordsError(str(problem)) from None
+        return estimate_of(design, maximum, method_of(maximum, len(entered), len(records)))
 
 
 def prior_variances(records: Records, heritability: float, litter_share: float) -> Variances:
@@ -116,7 +121,9 @@ def estimate_of(design: AnimalDesign, maximum: Maximum, method: str) -> Estimate
         free = _free_heritability(design, maximum)
     return Estimate(
         variances=Variances(**parts),
-        errors=_errors(parts, maximum),
+        errors=standard_errors(
+            {name: parts[name] for name in maximum.components}, sampling_covariance(maximum)
+        ),
         iterations=maximum.steps,
         log_likelihood=maximum.log_likelihood,
         is_at_bound=at_bound,
@@ -130,7 +137,7 @@ def estimate_of(design: AnimalDesign, maximum: Maximum, method: str) -> Estimate
 def check_enough(pedigree: Pedigree, traits: list[Records]) -> None:
     """Raise TooFewRecordsError where the records are too few, or of too few families."""
     for records in traits:
-        n = len(records.dog)
+        n = len(records)
         if n < FEWEST_RECORDS:
             raise TooFewRecordsError(f"{n} records; at least {FEWEST_RECORDS} are wanted")
         parents = np.concatenate([pedigree.sire[records.dog], pedigree.dam[records.dog]])
@@ -156,10 +163,11 @@ def newest(
     while True:
         litters = min(_whole_litters(rank[records.dog], most) for records in traits)
         entered = [_subset(records, rank[records.dog] < litters) for records in traits]
-        design = AnimalDesign.of(pedigree, inbreeding, entered)
-        if design.effects.shape[1] <= MOST_EQUATIONS * len(traits):
-            return entered, design
-        most = int(0.8 * max(len(records.dog) for records in entered))
+        fixed = sum(len(FixedEffects.of(records.fixed, records.age)) for records in entered)
+        parents = len(parents_of(pedigree, entered))
+        if fixed + parents * len(traits) <= MOST_EQUATIONS:
+            return entered, AnimalDesign.of_recorded(pedigree, inbreeding, entered)
+        most = int(0.8 * max(len(records) for records in entered))
 
 
 def _newness(n: int, traits: list[Records]) -> NDArray[np.int64]:
@@ -211,10 +219,10 @@ def _start(records: Records, start: Variances | None) -> Covariances:
 
 def _spread(records: Records) -> float:
     """Return the variance of the records about their fixed effects, or about their mean."""
-    n = len(records.dog)
+    n = len(records)
     if n < 2:
         return 0.0
-    x = fixed_columns(records)
+    x = FixedEffects.of(records.fixed, records.age).rows
     if 2 * x.shape[1] > n:
         return float(np.var(records.value, ddof=1))
     products = (x.T @ x).toarray()
@@ -222,24 +230,32 @@ def _spread(records: Records) -> float:
     return float(np.sum((records.value - fitted) ** 2) / (n - x.shape[1]))
 
 
-def _errors(parts: Mapping[Component, float], maximum: Maximum) -> StandardErrors:
-    covariance = np.linalg.inv(maximum.information)
-    names = list(maximum.components)
+def sampling_covariance(maximum: Maximum) -> Numbers:
+    """Return the inverse information; its flat directions, if any at a bound, count as known."""
+    covariance: Numbers = linalg.pinvh(maximum.information)
+    return covariance
+
+
+def standard_errors(parts: Mapping[Component, float], covariance: Numbers) -> StandardErrors:
+    """Return the standard errors of one trait's variances and their shares.
+
+    ``parts`` are the estimated variances, in the order of their sampling ``covariance``.
+    """
+    names = list(parts)
     total = sum(parts.values())
 
     def share_error(name: Component) -> float:
         slope = np.full(len(names), -parts[name] / total**2)
         slope[names.index(name)] += 1 / total
-        return float(np.sqrt(slope @ covariance @ slope))
+        return float(np.sqrt(max(0.0, slope @ covariance @ slope)))
 
     error = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
-    has_litter = "litter" in names
     return StandardErrors(
         additive=error["additive"],
         litter=error.get("litter"),
         residual=error["residual"],
         heritability=share_error("additive"),
-        litter_share=share_error("litter") if has_litter else None,
+        litter_share=share_error("litter") if "litter" in parts else None,
     )
 
 
@@ -253,7 +269,8 @@ def _free_heritability(design: AnimalDesign, maximum: Maximum) -> float | None:
     return parts[0] / sum(parts) if free.has_converged else None
 
 
-def _method(maximum: Maximum, entered: int, given: int) -> str:
+def method_of(maximum: Maximum, entered: int, given: int) -> str:
+    """Return in words how an estimate was made, from how many of the given records."""
     method = "REML by average information"
     if "litter" not in maximum.components:
         method += ", without litters (no two records share one)"

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from scipy import linalg, stats
 
 from registry.science.animal_design import AnimalDesign
+from registry.science.animal_equations import COMPONENTS, Covariances
 from registry.science.inbreeding import inbreeding
 from registry.science.kinship import relationship
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
-from registry.science.restricted_likelihood import COMPONENTS, Covariances, LikelihoodPoint
+from registry.science.restricted_likelihood import LikelihoodPoint
 from registry.science.variances import (
     TooFewRecordsError,
     estimate_variances,
@@ -49,7 +50,7 @@ def by_contrasts(y: Numbers, x: Numbers, covariance: Numbers) -> float:
 
 def test_the_restricted_likelihood_is_the_density_of_error_contrasts() -> None:
     bred, records = small()
-    design = AnimalDesign.of(bred.pedigree, bred.inbreeding, [records])
+    design = AnimalDesign.of_recorded(bred.pedigree, bred.inbreeding, [records])
     a = relationship(bred.pedigree, bred.inbreeding)[np.ix_(records.dog, records.dog)]
     mates = records.litter[:, None] == records.litter[None, :]
 
@@ -63,7 +64,7 @@ def test_the_restricted_likelihood_is_the_density_of_error_contrasts() -> None:
 
 def test_the_scores_are_the_slopes_of_the_likelihood() -> None:
     bred, records = small()
-    design = AnimalDesign.of(bred.pedigree, bred.inbreeding, [records])
+    design = AnimalDesign.of_recorded(bred.pedigree, bred.inbreeding, [records])
     at, step = np.array([0.6, 0.2, 0.5]), 1e-5
 
     scores = LikelihoodPoint(design, one(*at)).scores
@@ -147,7 +148,7 @@ class TestAnotherProgram:
 class TestSimulatedBreeds:
     def test_the_heritability_is_within_its_interval(self) -> None:
         errors, held = [], 0
-        for seed in range(60):
+        for seed in range(40):
             bred = breed(TRUTH, seed=seed, years=8, litters_a_year=13)
             records = bred.records(tested=0.95, seed=seed)
 
@@ -156,8 +157,8 @@ class TestSimulatedBreeds:
             errors.append(found.variances.heritability - 0.5)
             held += abs(errors[-1]) <= 1.96 * found.errors.heritability
         # In 700 such breeds 92 of 100 intervals held, not 95, and the mean error was 0.01.
-        assert held >= 51
-        assert np.mean(errors) == pytest.approx(0, abs=4 * 0.11 / np.sqrt(60))
+        assert held >= 34
+        assert np.mean(errors) == pytest.approx(0, abs=4 * 0.11 / np.sqrt(40))
 
     def test_a_litter_variance_of_zero_is_reached(self) -> None:
         bred = breed(Truth.of(0.5, 0.0, 0.5), seed=0, years=8, litters_a_year=13)
