@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
+from math import ceil
 
 from registry.charts.axis import GuidancePoint, Scale, axis
 from registry.charts.frame import OWN, framed, kept_inside, shortened, text_width
@@ -100,8 +101,12 @@ def _drawn(part: Heap, words: LitterLabels, ident: str, layout: Layout, font: st
 
 
 def _middle(words: LitterLabels, scale: Scale, base: float) -> str:
-    """Draw the line at the breed's middle with its word above."""
-    x = scale.x(words.middle_step)
+    """Draw the line at the breed's middle with its word above.
+
+    It stands between two steps, where the columns part, so that it cuts no circle: for a
+    middle on a whole step that is half a step beside it.
+    """
+    x = scale.x(ceil(round(words.middle_step, 6)) - 0.5)
     width = text_width(f"{words.middle} {words.middle_value}", _WORD_SIZE)
     label_x, anchor = kept_inside(x, width)
     return (
