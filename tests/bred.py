@@ -43,13 +43,14 @@ def make_bred(
 ) -> Bred:
     """Founders, and so many litters of six in each generation, all but the founders tested.
 
-    ``angle`` adds the Norberg angle, whose breeding values go against the laxity's; ``elbow`` gives
-    so many dogs an elbow grade.
+    ``angle`` adds the Norberg angle, with a true genetic correlation of -0.6; ``elbow`` gives so
+    many dogs an elbow grade.
     """
     random = np.random.default_rng(seed)
     breed = breed or club.breed
     dogs: list[Dog] = []
-    truth: list[float] = []
+    # Two independent sets of genes, each of variance 1 in the founders.
+    genes: list[NDArray[np.float64]] = []
     parents = range(0)
     for generation in range(generations + 1):
         first = len(dogs)
@@ -57,7 +58,7 @@ def make_bred(
         if generation == 0:
             for number in range(_FOUNDERS):
                 dogs.append(_dog(breed, number, "MF"[number % 2], born, None, None))
-                truth.append(random.normal(0, additive**0.5))
+                genes.append(random.normal(size=2))
         else:
             _save(dogs, first=parents.start)
             for litter in range(litters):
@@ -66,14 +67,16 @@ def make_bred(
                     number = len(dogs)
                     day = born + timedelta(days=litter)
                     dogs.append(_dog(breed, number, "MF"[number % 2], day, dogs[sire], dogs[dam]))
-                    middle = (truth[sire] + truth[dam]) / 2
-                    truth.append(random.normal(middle, (additive / 2) ** 0.5))
+                    middle = (genes[sire] + genes[dam]) / 2
+                    genes.append(random.normal(middle, 0.5**0.5))
         parents = range(first, len(dogs))
     _save(dogs, first=parents.start)
-    values = np.array(truth)
+    both = np.array(genes)
+    truth = additive**0.5 * both[:, 0]
+    angles = 3 * (0.8 * both[:, 1] - 0.6 * both[:, 0]) if angle else None
     tested = np.arange(_FOUNDERS, len(dogs))
-    _examine(club, dogs, values, tested, random, residual, angle=angle, elbow=elbow)
-    return Bred(dogs, values)
+    _examine(club, dogs, tested, random, truth, residual, angles, elbow)
+    return Bred(dogs, truth)
 
 
 def _dog(breed: Breed, number: int, sex: str, born: date, sire: Dog | None, dam: Dog | None) -> Dog:
@@ -102,12 +105,11 @@ def _save(dogs: list[Dog], *, first: int) -> None:
 def _examine(
     club: Club,
     dogs: list[Dog],
-    truth: NDArray[np.float64],
     tested: NDArray[np.int64],
     random: np.random.Generator,
+    truth: NDArray[np.float64],
     residual: float,
-    *,
-    angle: bool,
+    angles: NDArray[np.float64] | None,
     elbow: int,
 ) -> None:
     """One examination each, at 150 days of age, by turns at the club's two clinics."""
@@ -130,8 +132,8 @@ def _examine(
     Evaluation.objects.bulk_create(evaluations)
     value = 0.5 + truth[tested] + random.normal(0, residual**0.5, len(tested))
     _read("hip-laxity", evaluations, value / 0.01, random.normal(0, 3, len(tested)))
-    if angle:
-        value = 103 - 40 * truth[tested] + random.normal(0, 3, len(tested))
+    if angles is not None:
+        value = 103 + angles[tested] + random.normal(0, 3, len(tested))
         _read("norberg-angle", evaluations, value / 0.5, random.normal(0, 2, len(tested)))
     if elbow:
         grade = random.integers(0, 3, elbow)

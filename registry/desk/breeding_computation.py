@@ -8,9 +8,8 @@ linear algebra runs on one thread, and no run begins from the results of another
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from time import perf_counter
 from typing import Any
 
@@ -18,17 +17,19 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from registry.desk.breeding_course import course, finite, size_of
 from registry.desk.breeding_inputs import Inputs, TraitInputs
+from registry.desk.breeding_records import both_of, groups, litters, records_of
 from registry.desk.breeding_store import Found, TraitResult
 from registry.models import VariancesFrom
 from registry.science.breeding_values import Solution, breeding_values
-from registry.science.diversity import effective_size
+from registry.science.covariances import CovarianceEstimate, estimate_covariances
 from registry.science.inbreeding import inbreeding
-from registry.science.mixed_model import Records
+from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
-from registry.science.trend import UNKNOWN_YEAR, by_birth_year
+from registry.science.two_traits import breeding_values_of_two
 from registry.science.variances import (
-    Estimate,
+    StandardErrors,
     TooFewRecordsError,
     estimate_variances,
     prior_variances,
@@ -36,9 +37,6 @@ from registry.science.variances import (
 
 FEWEST_RECORDS = 30
 """With fewer records of a trait a breed gets no breeding values of it (our choice)."""
-YEARS_OF_SIZE = 5
-"""The effective size is that of the dogs born in this many latest years (our choice)."""
-_DAYS_A_YEAR = 365.25
 
 Note = dict[str, Any]
 
@@ -64,7 +62,6 @@ class _Breed:
     inputs: Inputs
     pedigree: Pedigree
     inbreeding: NDArray[np.float64]
-    litter: NDArray[np.int64]
     size: Mapping[str, Any] | None
 
 
@@ -80,54 +77,86 @@ def compute(inputs: Inputs, *, between: Callable[[], None] = lambda: None) -> Co
             inputs=inputs,
             pedigree=pedigree,
             inbreeding=of_all,
-            litter=_litters(inputs),
-            size=_effective_size(inputs, pedigree, of_all),
+            size=size_of(inputs, pedigree, of_all),
         )
-        results = []
-        for trait in inputs.traits:
+        results: dict[int, TraitResult] = {}
+        for group in groups(inputs):
             between()
-            results.append(_trait(breed, trait))
+            results.update((of.trait_pk, of) for of in _results(breed, group))
     columns = {
         "dog": inputs.dog,
         "sire": inputs.sire,
         "dam": inputs.dam,
         "inbreeding": of_all,
     }
-    return Computed(columns, tuple(results))
+    return Computed(columns, tuple(results[trait.pk] for trait in inputs.traits))
 
 
-def records_of(inputs: Inputs, trait: TraitInputs, litter: NDArray[np.int64]) -> Records:
-    """The trait's records as the model takes them: sex, clinic and year as classes, age in years.
+def _results(breed: _Breed, group: tuple[TraitInputs, ...]) -> list[TraitResult]:
+    """What is found of two traits together, or of one; two that cannot go together go alone."""
+    if len(group) == 2:
+        return _together(breed, *group) or [_alone(breed, trait) for trait in group]
+    return [_alone(breed, trait) for trait in group]
 
-    ``litter`` holds each dog's code; the years' codes ascend.
-    """
-    year = (trait.day.astype("datetime64[D]").astype("datetime64[Y]")).astype(np.int64)
-    return Records(
-        dog=trait.place,
-        value=trait.value,
-        fixed={
-            "sex": inputs.is_male[trait.place].astype(np.int64),
-            "clinic": np.unique(trait.clinic, return_inverse=True)[1],
-            "year": np.unique(year, return_inverse=True)[1],
+
+def _together(breed: _Breed, one: TraitInputs, other: TraitInputs) -> list[TraitResult] | None:
+    """Both traits' breeding values, each from the records of both; None where the records cannot
+    tell how they go together."""
+    began = perf_counter()
+    litter = litters(breed.inputs, (one, other))
+    first, second = (records_of(breed.inputs, trait, litter) for trait in (one, other))
+    try:
+        estimate = estimate_covariances(breed.pedigree, breed.inbreeding, first, second)
+    except TooFewRecordsError:
+        return None
+    if not estimate.is_sound:
+        return None
+    solutions = breeding_values_of_two(
+        breed.pedigree, breed.inbreeding, first, second, estimate.covariances
+    )
+    both = both_of(one, other)
+    seconds = (perf_counter() - began) / 2
+    results = []
+    for at, (trait, partner) in enumerate(((one, other), (other, one))):
+        notes = _notes_together(estimate, at, partner, both)
+        found = _estimated_together(estimate, at)
+        result = _result(breed, trait, found, solutions[at], notes, seconds)
+        results.append(replace(result, partner_pk=partner.pk))
+    return results
+
+
+def _notes_together(
+    estimate: CovarianceEstimate, at: int, partner: TraitInputs, both: int
+) -> list[Note]:
+    covariances = estimate.covariances
+    notes: list[Note] = [
+        {"code": "estimate", "method": estimate.method, "records": estimate.records[at]},
+        {
+            "code": "together",
+            "partner": partner.slug,
+            "dogs": both,
+            "genetic_correlation": estimate.genetic_correlation,
+            "genetic_correlation_se": finite(estimate.genetic_correlation_error),
+            "covariances": {
+                "additive": float(covariances.additive[0, 1]),
+                "litter": float(covariances.litter[0, 1]),
+                "residual": float(covariances.residual[0, 1]),
+            },
         },
-        age=(trait.day - inputs.born[trait.place]) / _DAYS_A_YEAR,
-        litter=np.unique(litter[trait.place], return_inverse=True)[1],
+    ]
+    if estimate.is_at_bound:
+        notes.append({"code": "at-bound", "heritability": None})
+    return notes
+
+
+def _estimated_together(estimate: CovarianceEstimate, at: int) -> Found:
+    return replace(
+        _found(estimate.variances(at), estimate.of_trait[at]),
+        genetic_correlation=estimate.genetic_correlation,
     )
 
 
-def _litters(inputs: Inputs) -> NDArray[np.int64]:
-    """Each dog's litter: born of one dam on one day. A dog whose dam is not known is a litter of
-    its own, since its record varies as much as another's."""
-    n = len(inputs.dog)
-    has_dam = inputs.dam >= 0
-    pairs = np.column_stack([inputs.dam[has_dam], inputs.born[has_dam]])
-    litters, own = np.unique(pairs, axis=0, return_inverse=True)
-    code = len(litters) + np.arange(n)
-    code[has_dam] = own.reshape(-1)
-    return code
-
-
-def _trait(breed: _Breed, trait: TraitInputs) -> TraitResult:
+def _alone(breed: _Breed, trait: TraitInputs) -> TraitResult:
     began = perf_counter()
     n = len(trait.place)
     notes: list[Note] = []
@@ -136,7 +165,7 @@ def _trait(breed: _Breed, trait: TraitInputs) -> TraitResult:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
     if trait.is_graded:
         notes.append({"code": "scores"})
-    records = records_of(breed.inputs, trait, breed.litter)
+    records = records_of(breed.inputs, trait, litters(breed.inputs, (trait,)))
     found = _variances(breed, trait, records, notes)
     if found is None:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
@@ -175,7 +204,17 @@ def _result(
         },
         seconds=seconds,
         notes=notes,
-        trend=_trend(breed, record, solution, found.variances.additive),
+        trend={
+            **course(
+                breed.inputs,
+                breed.pedigree,
+                breed.inbreeding,
+                record=record,
+                solution=solution,
+                additive=found.variances.additive,
+            ),
+            "effective_size": breed.size,
+        },
     )
 
 
@@ -193,18 +232,17 @@ def _variances(
     notes.append({"code": "estimate", "method": estimate.method, "records": estimate.records})
     if estimate.is_at_bound:
         notes.append({"code": "at-bound", "heritability": estimate.free_heritability})
-    return _estimated(estimate)
+    return _found(estimate.variances, estimate.errors)
 
 
-def _estimated(estimate: Estimate) -> Found:
-    errors = estimate.errors
+def _found(variances: Variances, errors: StandardErrors) -> Found:
     return Found(
-        variances=estimate.variances,
+        variances=variances,
         source=VariancesFrom.RECORDS,
-        additive_se=_finite(errors.additive),
-        litter_se=_finite(errors.litter),
-        residual_se=_finite(errors.residual),
-        heritability_se=_finite(errors.heritability),
+        additive_se=finite(errors.additive),
+        litter_se=finite(errors.litter),
+        residual_se=finite(errors.residual),
+        heritability_se=finite(errors.heritability),
     )
 
 
@@ -221,50 +259,3 @@ def _prior(trait: TraitInputs, records: Records, why: str, notes: list[Note]) ->
         return None
     notes.append({"code": "prior", "why": why})
     return Found(variances=variances, source=VariancesFrom.PRIOR)
-
-
-def _trend(
-    breed: _Breed, record: NDArray[np.float64], solution: Solution, additive: float
-) -> dict[str, Any]:
-    """The breed's course by year of birth, of its own dogs alone, as JSON can hold it."""
-    inputs = breed.inputs
-    trend = by_birth_year(
-        breed.pedigree,
-        born=np.where(inputs.is_of_breed, birth_years(inputs), UNKNOWN_YEAR),
-        record=record,
-        value=solution.value,
-        error_variance=solution.error_variance,
-        inbreeding=breed.inbreeding,
-        additive=additive,
-    )
-    told = asdict(trend)
-    # Every dog has a day of birth: what is left without a year are the other breeds' ancestors.
-    del told["without_year"]
-    return {**told, "effective_size": breed.size}
-
-
-def birth_years(inputs: Inputs) -> NDArray[np.int64]:
-    """The year in which each dog was born."""
-    since_1970 = inputs.born.astype("datetime64[D]").astype("datetime64[Y]").astype(np.int64)
-    return np.asarray(since_1970 + 1970, dtype=np.int64)
-
-
-def _effective_size(
-    inputs: Inputs, pedigree: Pedigree, of_all: NDArray[np.float64]
-) -> dict[str, Any] | None:
-    """The effective size by the breed's latest birth years; None in a pedigree too shallow."""
-    year = birth_years(inputs)
-    if not inputs.is_of_breed.any():
-        return None
-    last = int(year[inputs.is_of_breed].max())
-    recent = inputs.is_of_breed & (year > last - YEARS_OF_SIZE)
-    found = effective_size(pedigree, of_all, recent)
-    if found is None:
-        return None
-    told = {name: _finite(value) for name, value in asdict(found).items()}
-    return {**told, "first_year": last - YEARS_OF_SIZE + 1, "last_year": last}
-
-
-def _finite(value: float | None) -> float | None:
-    """The number, or None for one that JSON and pages cannot hold."""
-    return value if value is not None and math.isfinite(value) else None

@@ -22,6 +22,7 @@ from registry.desk.errors import NotFound, Refused
 from registry.models import (
     Breed,
     BreedingRun,
+    CountedValue,
     Dog,
     Evaluation,
     LedgerEntry,
@@ -144,7 +145,9 @@ class TestWhatIsRead:
         grandsire = make_dog(elsewhere, sex="M", born_on=date(2012, 5, 1))
         sire = make_dog(elsewhere, sex="M", born_on=date(2018, 5, 1), sire=grandsire.public_id)
         make_dog(elsewhere, sex="M", born_on=date(2018, 5, 1))
-        dog = make_dog(club, sire=sire.public_id)
+        dog = make_dog(club)
+        # No registrar can enter this any more; a register may hold it from before.
+        Dog.objects.filter(pk=dog.pk).update(sire=sire)
 
         inputs = read_inputs(club.breed)
 
@@ -156,7 +159,7 @@ class TestWhatIsRead:
         elsewhere = replace(club, breed=make_breed())
         sire = make_dog(elsewhere, sex="M", born_on=date(2018, 5, 1))
         make_accepted(elsewhere, sire)
-        make_dog(club, sire=sire.public_id)
+        Dog.objects.filter(pk=make_dog(club).pk).update(sire=sire)
 
         assert all(not len(of.place) for of in read_inputs(club.breed).traits)
 
@@ -245,6 +248,34 @@ class TestComputing:
         assert found.traits == ()
         (without,) = [each for each in found.without if each.trait.slug == "hip-laxity"]
         assert [note["code"] for note in without.notes] == ["no-prior"]
+
+    def test_two_measures_of_one_joint_are_analysed_together(self, club: Club) -> None:
+        make_bred(club, litters=24, angle=True)
+
+        run_now(club.breed)
+
+        found = latest_run(club.breed.pk)
+        assert found is not None
+        one, other = found.traits
+        assert (one.partner_slug, other.partner_slug) == (other.trait.slug, one.trait.slug)
+        (together,) = [note for note in one.notes if note["code"] == "together"]
+        correlation = one.genetic_correlation
+        assert correlation is not None
+        assert correlation == other.genetic_correlation
+        # True: -0.6.
+        assert abs(correlation + 0.6) < 3 * together["genetic_correlation_se"]
+        assert together["dogs"] == 432
+
+    def test_two_measures_that_few_dogs_have_both_of_are_analysed_apart(self, club: Club) -> None:
+        make_bred(club, angle=True)
+        angles = CountedValue.objects.filter(trait__slug="norberg-angle").order_by("pk")
+        angles.filter(pk__in=list(angles.values_list("pk", flat=True)[99:])).delete()
+
+        run_now(club.breed)
+
+        found = latest_run(club.breed.pk)
+        assert found is not None
+        assert [facts.partner_slug for facts in found.traits] == ["", ""]
 
     def test_grades_are_scores_and_that_is_noted(self, club: Club) -> None:
         make_bred(club, generations=2, litters=8, elbow=60)

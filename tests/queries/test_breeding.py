@@ -292,7 +292,7 @@ class TestHowFarBehind:
         elsewhere = replace(club, breed=make_breed())
         grandsire = make_dog(elsewhere, sex="M", born_on=date(2012, 5, 1))
         sire = make_dog(elsewhere, sex="M", born_on=date(2018, 5, 1))
-        make_dog(club, sire=sire.public_id)
+        Dog.objects.filter(pk=make_dog(club).pk).update(sire=sire)
         run = make_run(club.breed)
         BreedingRun.objects.filter(pk=run.pk).update(other_breeds=[sire.pk])
 

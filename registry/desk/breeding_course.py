@@ -1,0 +1,74 @@
+"""A breed's course as a run stores it: by year of birth, and how large the breed effectively is.
+
+All of it as JSON can hold it. The methods are ``registry.science``'s.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from registry.desk.breeding_inputs import Inputs
+from registry.science.breeding_values import Solution
+from registry.science.diversity import effective_size
+from registry.science.pedigree import Pedigree
+from registry.science.trend import UNKNOWN_YEAR, by_birth_year
+
+YEARS_OF_SIZE = 5
+"""The effective size is that of the dogs born in this many latest years (our choice)."""
+
+
+def course(
+    inputs: Inputs,
+    pedigree: Pedigree,
+    inbreeding: NDArray[np.float64],
+    *,
+    record: NDArray[np.float64],
+    solution: Solution,
+    additive: float,
+) -> dict[str, Any]:
+    """The breed's course by year of birth, of its own dogs alone, as JSON can hold it."""
+    trend = by_birth_year(
+        pedigree,
+        born=np.where(inputs.is_of_breed, birth_years(inputs), UNKNOWN_YEAR),
+        record=record,
+        value=solution.value,
+        error_variance=solution.error_variance,
+        inbreeding=inbreeding,
+        additive=additive,
+    )
+    told = asdict(trend)
+    # Every dog has a day of birth: what is left without a year are the other breeds' ancestors.
+    del told["without_year"]
+    return told
+
+
+def birth_years(inputs: Inputs) -> NDArray[np.int64]:
+    """The year in which each dog was born."""
+    since_1970 = inputs.born.astype("datetime64[D]").astype("datetime64[Y]").astype(np.int64)
+    return np.asarray(since_1970 + 1970, dtype=np.int64)
+
+
+def size_of(
+    inputs: Inputs, pedigree: Pedigree, of_all: NDArray[np.float64]
+) -> dict[str, Any] | None:
+    """The effective size by the breed's latest birth years; None in a pedigree too shallow."""
+    year = birth_years(inputs)
+    if not inputs.is_of_breed.any():
+        return None
+    last = int(year[inputs.is_of_breed].max())
+    recent = inputs.is_of_breed & (year > last - YEARS_OF_SIZE)
+    found = effective_size(pedigree, of_all, recent)
+    if found is None:
+        return None
+    told = {name: finite(value) for name, value in asdict(found).items()}
+    return {**told, "first_year": last - YEARS_OF_SIZE + 1, "last_year": last}
+
+
+def finite(value: float | None) -> float | None:
+    """The number, or None for one that JSON and pages cannot hold."""
+    return value if value is not None and math.isfinite(value) else None
