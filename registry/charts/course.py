@@ -22,7 +22,7 @@ from registry.charts.figures import (
     plain_axis,
 )
 
-_UPPER = [0.36, 1]
+_UPPER = [0.32, 1]
 _LOWER = [0, 0.2]
 
 
@@ -97,7 +97,7 @@ def course(
         _columns(at, [p.tested_of_100 for p in points], words.tested),
     ]
     layout = base_layout(axes)
-    _stack(layout, words.tested)
+    _stack(layout)
     layout["yaxis2"] |= {"range": [0, 100], "tickvals": [0, 50, 100]}
     layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
@@ -135,7 +135,7 @@ def ahead(
         _columns(at, [p.inbreeding_of_100 for p in points], words.inbreeding),
     ]
     layout = base_layout(axes)
-    _stack(layout, words.inbreeding)
+    _stack(layout)
     layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
 
@@ -204,8 +204,8 @@ def _columns(at: list[str], values: Sequence[float], name: str) -> Figure:
     }
 
 
-def _stack(layout: Figure, lower: str) -> None:
-    """Give the upper panel most of the height, and the lower one an axis of its own."""
+def _stack(layout: Figure) -> None:
+    """Give the upper panel most of the height; the legend names what the lower one shows."""
     layout["xaxis"] |= {"type": "category", "anchor": "y2", "tickangle": 0, "nticks": 8}
     layout["yaxis"] |= {"domain": _UPPER}
-    layout["yaxis2"] = plain_axis(lower) | {"domain": _LOWER, "nticks": 3, "rangemode": "tozero"}
+    layout["yaxis2"] = plain_axis("") | {"domain": _LOWER, "nticks": 3, "rangemode": "tozero"}

@@ -20,7 +20,7 @@ from registry.science.scale import Better
 
 _WORD_SIZE = 14
 _NOTE_SIZE = 12
-_ROW = 17.0
+_ROW = 16.0
 _LONGEST_NOTE = 150.0
 
 
@@ -78,9 +78,9 @@ def litters(
 
 def _drawn(part: Heap, words: LitterLabels, ident: str, layout: Layout, font: str) -> str:
     scale = scale_of(part, layout)
-    notes, below = _parents(words.parents, scale, layout.base + 24)
+    notes, below = _parents(words.parents, scale, layout.base)
     drawn, height = ends(
-        below + 13,
+        below + 3,
         (
             (words.better_end, "better", words.worse_end, "worse"),
             (words.circle, "", "", ""),
@@ -117,18 +117,25 @@ def _middle(words: LitterLabels, scale: Scale, base: float) -> str:
     )
 
 
-def _parents(notes: Sequence[ParentNote], scale: Scale, y: float) -> tuple[str, float]:
-    """Draw each parent's record under the axis, a row each, and return them with what is below."""
+def _parents(notes: Sequence[ParentNote], scale: Scale, base: float) -> tuple[str, float]:
+    """Mark each parent's record on the axis and name it below, a row each.
+
+    Return that with where the next row begins.
+    """
     drawn = []
+    y = base + 34
     for note in notes:
         x = scale.x(min(max(note.step, scale.first), scale.last))
         name = shortened(note.name, _LONGEST_NOTE, _NOTE_SIZE)
         label_x, anchor = kept_inside(x, text_width(f"{name} {note.value}", _NOTE_SIZE))
-        hint = f"<title>{escape(note.name)}</title>" if name != note.name else ""
+        text = escape(f"{name} {note.value}")
+        if name != note.name:
+            text = f"<title>{escape(note.name)}</title>{text}"
         drawn.append(
-            f'<g class="axis" fill="none" stroke="currentColor"><path d="M{x:.1f} {y:g}v4"/></g>'
-            f'<text x="{label_x:.4g}" y="{y + 15:g}" text-anchor="{anchor}" fill="currentColor"'
-            f' font-size="{_NOTE_SIZE}">{hint}{escape(name)} {escape(note.value)}</text>'
+            f'<g class="heap-flag" fill="none" stroke="{OWN}" stroke-width="2">'
+            f'<path d="M{x:.1f} {base - 4:g}v9"/></g>'
+            f'<text class="heap-name" x="{label_x:.4g}" y="{y:g}" text-anchor="{anchor}"'
+            f' fill="{OWN}" font-size="{_NOTE_SIZE}">{text}</text>'
         )
-        y += _ROW + 2
-    return "".join(drawn), y
+        y += _ROW
+    return "".join(drawn), y + (4 if notes else 0)

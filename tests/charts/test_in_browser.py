@@ -14,15 +14,18 @@ import registry
 from registry.charts import figures
 from registry.charts.columns import columns
 from registry.charts.hundred import HundredLabels, hundred
+from tests.charts import test_course
 from tests.charts.shapes import SHAPES
 from tests.charts.test_details import WORDS, of_100
 from tests.charts.test_figures import FIGURES
+from tests.charts.test_litter import litter_svgs
 
 OpenPage = Callable[..., AbstractContextManager[Page]]
 
 STATIC = Path(registry.__file__).parent / "static" / "soundline"
 PLOTLY = Path(plotly.__file__).parent / "package_data" / "plotly.min.js"
 POLICY = "default-src 'none'; script-src 'self'; style-src 'self'"
+EVERY = FIGURES | test_course.FIGURES
 EXPLORER_POLICY = f"{POLICY} {' '.join(figures.STYLE_HASHES)}; img-src 'self' data: blob:"
 
 
@@ -62,6 +65,7 @@ def all_drawings() -> str:
         columns(shape.heap().columns, labels=WORDS, ident=f"c{at}", better="lower")
         for at, shape in enumerate(SHAPES.values())
     ]
+    drawings += litter_svgs().values()
     drawings.append(hundred(of_100(24, 3, 73), labels=HundredLabels("t", "d"), ident="h"))
     return "".join(f'<figure class="chart">{svg}</figure>' for svg in drawings)
 
@@ -153,10 +157,8 @@ class TestExplorers:
     def test_every_figure_is_drawn_under_the_explorers_policy(
         self, open_page: OpenPage, scheme: str
     ) -> None:
-        with shown(
-            open_page, explorer(FIGURES), policy=EXPLORER_POLICY, color_scheme=scheme
-        ) as page:
-            for name in FIGURES:
+        with shown(open_page, explorer(EVERY), policy=EXPLORER_POLICY, color_scheme=scheme) as page:
+            for name in EVERY:
                 place = page.locator(f"[data-figure={name}]")
                 place.scroll_into_view_if_needed()
                 place.locator("svg.main-svg").first.wait_for()
