@@ -62,7 +62,7 @@ def maximise(
     """
     climb = _Climb(design, residual_may_be_negative)
     point = LikelihoodPoint(design, climb.within(start))
-    _check(point.average_information(climb.components))
+    _check(point, climb.components)
     em_steps = 0
     for step in range(MOST_STEPS):
         gain, direction = climb.direction(point)
@@ -94,8 +94,7 @@ class _Climb:
 
     def within(self, start: Covariances) -> Covariances:
         """Return start covariances fit for the climb: a litter part only where there is one."""
-        total = np.diag(start.additive + start.litter + start.residual)
-        self.smallest = _SMALLEST * total
+        self.smallest = _SMALLEST * _totals(start)
         if not self.design.has_litters:
             start = replace(
                 start, residual=start.residual + start.litter, litter=np.zeros_like(start.litter)
@@ -223,7 +222,7 @@ class _Climb:
 
 def is_at_bound(covariances: Covariances, components: tuple[Component, ...]) -> bool:
     """Return whether a variance is as good as zero, or a correlation as good as 1."""
-    total = np.sqrt(np.diag(covariances.additive + covariances.litter + covariances.residual))
+    total = np.sqrt(_totals(covariances))
     for component in components:
         matrix = covariances.of(component)
         least = float(np.linalg.eigvalsh(matrix / np.outer(total, total))[0])
@@ -246,16 +245,24 @@ def _maximum(
     )
 
 
-def _check(information: Numbers) -> None:
-    """Refuse information that leaves some mixture of the components without any."""
-    scale = np.sqrt(np.diag(information))
-    if not np.all(scale > 0):
+def _check(point: LikelihoodPoint, components: tuple[Component, ...]) -> None:
+    """Refuse records that say nothing of some component, or of some mixture of them."""
+    total = _totals(point.covariances)
+    size = np.tile([np.sqrt(total[s] * total[u]) for s, u in pairs(len(total))], len(components))
+    information = point.average_information(components) * np.outer(size, size)
+    if np.diag(information).min() < _SINGULAR:
         raise NotEstimableError("the records say nothing of one of the variances")
+    scale = np.sqrt(np.diag(information))
     if float(np.linalg.eigvalsh(information / np.outer(scale, scale))[0]) < _SINGULAR:
         raise NotEstimableError(
             "the records do not tell genes, litters and residual apart:"
             " they need relatives of several degrees"
         )
+
+
+def _totals(covariances: Covariances) -> Numbers:
+    """Return each trait's total variance, (t,)."""
+    return np.diag(covariances.additive + covariances.litter + covariances.residual)
 
 
 def _block_diagonal(blocks: list[Numbers]) -> Numbers:

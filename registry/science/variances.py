@@ -56,9 +56,9 @@ class Estimate:
     """What the records say of the variances.
 
     ``is_at_bound``: a variance is as good as zero, so the others took up what it would have held.
-    ``free_heritability`` is then given when it was the residual: the heritability that the records
-    ask for without that bound, 1 or more; it says that the model does not fit them. ``method``
-    names the way, and the records that entered where not all did.
+    ``free_heritability`` is given when it was the residual and the records ask for a heritability
+    above 1 without that bound: that heritability; it says that the model does not fit them.
+    ``method`` names the way, and the records that entered where not all did.
     """
 
     variances: Variances
@@ -162,7 +162,7 @@ def newest(
     most = MOST_RECORDS
     while True:
         litters = min(_whole_litters(rank[records.dog], most) for records in traits)
-        entered = [_subset(records, rank[records.dog] < litters) for records in traits]
+        entered = [subset(records, rank[records.dog] < litters) for records in traits]
         fixed = sum(len(FixedEffects.of(records.fixed, records.age)) for records in entered)
         parents = len(parents_of(pedigree, entered))
         if fixed + parents * len(traits) <= MOST_EQUATIONS:
@@ -196,7 +196,8 @@ def _whole_litters(ranks: NDArray[np.int64], most: int) -> int:
     return int(np.searchsorted(up_to, most, side="right"))
 
 
-def _subset(records: Records, kept: NDArray[np.bool_]) -> Records:
+def subset(records: Records, kept: NDArray[np.bool_] | NDArray[np.int64]) -> Records:
+    """Return some of the records: a mask, or their numbers in the order wanted."""
     return replace(
         records,
         dog=records.dog[kept],
@@ -224,10 +225,14 @@ def _spread(records: Records) -> float:
         return 0.0
     x = FixedEffects.of(records.fixed, records.age).rows
     if 2 * x.shape[1] > n:
-        return float(np.var(records.value, ddof=1))
-    products = (x.T @ x).toarray()
-    fitted = x @ np.linalg.solve(products, x.T @ records.value)
-    return float(np.sum((records.value - fitted) ** 2) / (n - x.shape[1]))
+        left, freedom = records.value - records.value.mean(), n - 1
+    else:
+        products = (x.T @ x).toarray()
+        left = records.value - x @ np.linalg.solve(products, x.T @ records.value)
+        freedom = n - x.shape[1]
+    # What rounding leaves of records that the fixed effects explain wholly is no spread.
+    is_nothing = np.abs(left).max() <= 1e-10 * np.abs(records.value).max()
+    return 0.0 if is_nothing else float(left @ left / freedom)
 
 
 def sampling_covariance(maximum: Maximum) -> Numbers:
@@ -266,7 +271,8 @@ def _free_heritability(design: AnimalDesign, maximum: Maximum) -> float | None:
     except NotEstimableError:
         return None
     parts = [float(free.covariances.of(name)[0, 0]) for name in COMPONENTS]
-    return parts[0] / sum(parts) if free.has_converged else None
+    heritability = parts[0] / sum(parts)
+    return heritability if free.has_converged and heritability > 1 else None
 
 
 def method_of(maximum: Maximum, entered: int, given: int) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from registry.science.animal_design import AnimalDesign
 from registry.science.covariances import estimate_covariances
@@ -12,7 +11,7 @@ from registry.science.mixed_model import Records
 from registry.science.reml import maximise
 from registry.science.restricted_likelihood import LikelihoodPoint
 from registry.science.two_traits import Covariances
-from registry.science.variances import TooFewRecordsError, estimate_variances
+from registry.science.variances import TooFewRecordsError, estimate_variances, subset
 from tests.science.simulated import Breed, Truth, breed
 
 G = np.array([[0.5, -0.27], [-0.27, 0.4]])
@@ -106,15 +105,5 @@ def test_too_few_dogs_with_both_are_refused() -> None:
 
     with pytest.raises(TooFewRecordsError, match="0 dogs with both"):
         estimate_covariances(
-            bred.pedigree, bred.inbreeding, rows(first, in_first), rows(second, in_second)
+            bred.pedigree, bred.inbreeding, subset(first, in_first), subset(second, in_second)
         )
-
-
-def rows(records: Records, kept: NDArray[np.bool_]) -> Records:
-    return Records(
-        dog=records.dog[kept],
-        value=records.value[kept],
-        fixed={name: codes[kept] for name, codes in records.fixed.items()},
-        age=records.age[kept],
-        litter=records.litter[kept],
-    )

@@ -23,6 +23,7 @@ from registry.science.variances import (
     estimate_variances,
     newest,
     prior_variances,
+    subset,
 )
 from tests.science.simulated import Breed, Truth, breed
 
@@ -171,6 +172,24 @@ class TestSimulatedBreeds:
         assert found.variances.heritability == pytest.approx(0.5, abs=0.2)
         assert found.free_heritability is None
 
+    def test_a_trait_without_heritability(self) -> None:
+        bred = breed(Truth.of(0.0, 0.1, 0.9), seed=2, years=8, litters_a_year=13)
+
+        found = estimate_variances(bred.pedigree, bred.inbreeding, bred.records())
+
+        assert found.has_converged
+        assert found.variances.heritability < 1.96 * found.errors.heritability
+
+    def test_a_unit_a_million_times_smaller(self) -> None:
+        bred, records = _bred_with_records()
+        scaled = replace(records, value=1e9 + 1e6 * records.value)
+
+        there = estimate_variances(bred.pedigree, bred.inbreeding, scaled)
+
+        here = estimate_variances(bred.pedigree, bred.inbreeding, records)
+        assert there.variances.total == pytest.approx(1e12 * here.variances.total, rel=1e-4)
+        assert there.variances.heritability == pytest.approx(here.variances.heritability, abs=1e-4)
+
     def test_it_is_the_same_from_any_start(self) -> None:
         bred, records = _bred_with_records()
         starts = [Variances(0.01, 2.0, 0.3), Variances(5.0, 0.001, 0.1), None]
@@ -191,7 +210,7 @@ class TestSimulatedBreeds:
         old = np.argsort(place)
         padded = np.append(place, -1)
         pedigree = Pedigree.of(padded[bred.pedigree.sire[old]], padded[bred.pedigree.dam[old]])
-        mixed = _of(replace(records, dog=place[records.dog]), rng.permutation(len(records)))
+        mixed = subset(replace(records, dog=place[records.dog]), rng.permutation(len(records)))
 
         there = estimate_variances(pedigree, bred.inbreeding[old], mixed)
 
@@ -232,6 +251,20 @@ class TestTooFew:
             estimate_variances(
                 Pedigree.of(sire, dam), np.zeros(420), _plain(120 + np.arange(300), group)
             )
+
+    def test_as_many_clinics_as_records(self) -> None:
+        bred, records = _bred_with_records()
+        alone = replace(records, fixed={"clinic": np.arange(len(records))})
+
+        with pytest.raises(TooFewRecordsError, match="say nothing"):
+            estimate_variances(bred.pedigree, bred.inbreeding, alone)
+
+    def test_records_that_sex_explains_wholly(self) -> None:
+        bred, records = _bred_with_records()
+        same = replace(records, value=100.3 + records.fixed["sex"] / 3)
+
+        with pytest.raises(TooFewRecordsError, match="do not differ"):
+            estimate_variances(bred.pedigree, bred.inbreeding, same)
 
 
 class TestALargeBreed:
@@ -302,14 +335,4 @@ def _plain(dog: NDArray[np.int64], litter: NDArray[np.int64]) -> Records:
         fixed={"mean": np.zeros(len(dog), dtype=np.int64)},
         age=np.zeros(len(dog)),
         litter=litter,
-    )
-
-
-def _of(records: Records, rows: NDArray[np.int64]) -> Records:
-    return Records(
-        dog=records.dog[rows],
-        value=records.value[rows],
-        fixed={name: codes[rows] for name, codes in records.fixed.items()},
-        age=records.age[rows],
-        litter=records.litter[rows],
     )
