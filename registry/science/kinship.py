@@ -37,8 +37,8 @@ def kinship_with(pedigree: Pedigree, inbreeding: Numbers, dog: int, others: Arra
         x[number[dog]] = 1.0
     else:
         # It is nobody's ancestor: all it shares with others it has from its parents, by halves.
+        # The number of an unknown one is passed over.
         x[number[[pedigree.sire[dog], pedigree.dam[dog]]]] = 0.5
-        x[m] = 0.0
     shared = stock.relationships(x, inbreeding[stock.places])[:, 0]
     by_parents = shared[number[pedigree.sire[asked]]] + shared[number[pedigree.dam[asked]]]
     related = np.where(number[asked] < m, shared[number[asked]], 0.5 * by_parents)

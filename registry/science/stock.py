@@ -73,7 +73,8 @@ class Stock:
 
         The relationship matrix A = T D T′ itself is never made: T′ hands each dog's numbers on to
         its parents by halves, youngest first; T adds to each dog's the mean of its parents', oldest
-        first. Row m must be and stays zero. Source: Colleau (2002), Genet Sel Evol 34:409-421.
+        first. Row m is passed over, and zero afterwards. Source: Colleau (2002), Genet Sel Evol
+        34:409-421.
         """
         self._hand_back(given)
         given[:-1] *= self.mendelian_variance(inbreeding)[:, None]

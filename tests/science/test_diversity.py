@@ -43,6 +43,31 @@ def test_equivalent_generations_do_not_depend_on_the_order_of_the_rows() -> None
     assert equivalent_generations(turned).tolist() == [1.5, 2, 1, 1, 0, 0]
 
 
+def full_sibs(generations: int) -> Pedigree:
+    """A line of two dogs a generation, brother and sister, each pair the next one's parents."""
+    sire, dam = [-1, -1], [-1, -1]
+    for generation in range(generations):
+        sire += [2 * generation] * 2
+        dam += [2 * generation + 1] * 2
+    return Pedigree.of(sire, dam)
+
+
+def test_size_and_error_of_two_dogs_worked_out_by_hand() -> None:
+    # Of the second generation F = 0.25 and t = 2, of the third F = 0.375 and t = 3. Their rates are
+    # 1 − 0.75 = 0.25 and 1 − √0.625 = 0.209431; mean 0.229715, standard deviation 0.028687.
+    pedigree = full_sibs(3)
+
+    found = effective_size(pedigree, inbreeding(pedigree), np.array([4, 6]))
+
+    assert found is not None
+    assert found.rate == pytest.approx(0.229715, abs=1e-6)
+    assert found.rate_error == pytest.approx(0.020285, abs=1e-6)
+    assert found.size == pytest.approx(2.17661, abs=1e-5)
+    # 2 ÷ √2 × 2.17661² × 0.028687
+    assert found.size_error == pytest.approx(0.19220, abs=1e-4)
+    assert found.generations == 2.5
+
+
 def bred_at_random(
     males: int, females: int, generations: int, seed: int
 ) -> tuple[Pedigree, NDArray[np.int64]]:
@@ -79,13 +104,9 @@ def test_a_line_bred_at_random_has_the_size_that_theory_gives(
 
 def test_a_line_of_full_sibs_loses_about_a_fifth_a_generation() -> None:
     # Falconer & Mackay (1996), chapter 5: in the long run 19.1 % a generation.
-    sire, dam = [-1, -1], [-1, -1]
-    for generation in range(40):
-        sire += [2 * generation] * 2
-        dam += [2 * generation + 1] * 2
-    pedigree = Pedigree.of(sire, dam)
+    pedigree = full_sibs(40)
 
-    found = effective_size(pedigree, inbreeding(pedigree), np.arange(len(sire)) >= 4)
+    found = effective_size(pedigree, inbreeding(pedigree), np.arange(len(pedigree)) >= 4)
 
     assert found is not None
     assert found.rate == pytest.approx(0.191, abs=0.012)
