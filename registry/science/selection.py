@@ -191,8 +191,9 @@ def ahead(
 
     It supposes selection by own records alone, many genes of small effect, random mating among the
     parents, generations apart, an environment as today's, and a scale without end: the caller says
-    where the trait's scale ends. A loss of fitness by inbreeding is left out. Raises ValueError for
-    a number of generations that is not 0 to ``MOST_GENERATIONS``.
+    where the trait's scale ends. Today's dogs are taken as if nobody had been selected before them;
+    in a breed long selected the first step is a little smaller. A loss of fitness by inbreeding is
+    left out. Raises ValueError for a number of generations that is not 0 to ``MOST_GENERATIONS``.
     """
     if not 0 <= generations <= MOST_GENERATIONS:
         raise ValueError(f"look 0 to {MOST_GENERATIONS} generations ahead")

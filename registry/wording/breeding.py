@@ -1,9 +1,9 @@
-"""Breeding values, forecasts and the breed's course in sentences.
+"""Breeding values, forecasts and selection ahead in sentences.
 
-Numbers from ``registry.science.litter``, ``selection`` and ``trend`` come in and plain translated
-sentences go out, complete without a picture. Which words a trait has for its ends is the club's:
-they come in as ``TraitWords``. A value is put into words by the caller's ``value``, which knows the
-trait's unit and resolution.
+Numbers from ``registry.science.litter`` and ``selection`` come in and plain translated sentences go
+out, complete without a picture. Which words a trait has for its ends is the club's: they come in as
+``TraitWords``. A value is put into words by the caller's ``value``, which knows the trait's unit
+and resolution. The breed's course is not here (``course``).
 """
 
 from __future__ import annotations
@@ -14,9 +14,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.science.litter import Circles, Forecast
-from registry.science.scale import Better
 from registry.science.selection import Generation
-from registry.science.trend import Line
 from registry.wording.standings import TraitWords
 
 Value = Callable[[float], str]
@@ -41,17 +39,6 @@ def reliability_words(reliability: float) -> str:
     if reliability >= LITTLE_KNOWN:
         return _("little known")
     return _("hardly known")
-
-
-def reliability_sentence(dog: str, reliability: float) -> str:
-    """The same as a sentence about a dog, with what would help."""
-    said = _("What %(dog)s hands on is %(known)s.") % {
-        "dog": dog,
-        "known": reliability_words(reliability),
-    }
-    if reliability >= FAIRLY_KNOWN:
-        return said
-    return said + " " + _("More tested relatives would tell more.")
 
 
 def precision_of(reliability: float) -> int:
@@ -154,28 +141,7 @@ def forecast_cautions() -> list[str]:
     ]
 
 
-# --- the breed's course, and ahead ---
-
-
-def course_sentence(line: Line, *, better: Better, words: TraitWords, value: Value) -> str:
-    """Whether the breed's genes moved over the years, and how sure that is."""
-    years = {"first": line.first, "last": line.last}
-    if line.low <= 0 <= line.high:
-        return (
-            _("From %(first)d to %(last)d, it is not clear that the breed's genes moved.") % years
-        )
-    is_better = (line.per_year < 0) == (better == "lower")
-    low, high = sorted((abs(line.low), abs(line.high)))
-    return _(
-        "From %(first)d to %(last)d, the breed's genes moved towards %(end)s dogs. Each year it "
-        "was about %(change)s. It could be %(low)s to %(high)s."
-    ) % {
-        **years,
-        "end": words.better if is_better else words.worse,
-        "change": value(abs(line.per_year)),
-        "low": value(low),
-        "high": value(high),
-    }
+# --- ahead ---
 
 
 def ahead_sentences(
