@@ -22,7 +22,7 @@ from tests.bench.table import table, write_into
 
 ON_EACH = ("page", "standing", "search", "append", "rebuild", "verify", "approval")
 """In this order: the last one's reference writes ledger rows that no verification would pass."""
-ON_NONE = ("paper", "inbreeding", "kinship")
+ON_NONE = ("paper", "inbreeding", "kinship", "blup")
 DATABASES = ("SQLite", "PostgreSQL")
 
 
