@@ -9,6 +9,7 @@ litter at a time. Solving the equations is the caller's: ``restricted_likelihood
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -59,28 +60,60 @@ class AnimalEquations:
         """(L, t, t): K by litter."""
         self.log_residual = log_blocks + log_litters
         """The logarithm of the determinant of R."""
-        self.residual_inverse = self._residual_inverse()
-        """(N, N): R⁻¹."""
-        self.weighted = sparse.csr_array(self.residual_inverse @ design.effects)
-        """(N, b + p t): R⁻¹ times the records' rows of the design."""
+        self._own = _spread(self.blocks, design.row, design.row)
+        """(N, N): B."""
+        self._to_litter, self._weight = self._litter_terms()
+        """(N, L t): BW, and K as one matrix."""
         self.additive_inverse = _inverse(covariances.additive)
+
+    def residual_inverse_times(self, given: Numbers) -> Numbers:
+        """Return R⁻¹ times a vector (N,) or some (N, k)."""
+        of_litters = self._weight @ (self._to_litter.T @ given)
+        product: Numbers = self._own @ given - self._to_litter @ of_litters
+        return product
 
     def records_part(self) -> sparse.csr_array:
         """Return M without the prior of the parents, (b + p t, b + p t).
 
         The prior, G⁻¹ ⊗ A⁻¹, is added to the parents' block by the caller, in a form of its own.
         """
-        return sparse.csr_array(self.design.effects.T @ self.weighted)
+        effects = self.design.effects
+        of_litters = sparse.csr_array(self._to_litter.T @ effects)
+        by_own = effects.T @ sparse.csr_array(self._own @ effects)
+        return sparse.csr_array(by_own - of_litters.T @ sparse.csr_array(self._weight @ of_litters))
+
+    def times(self, given: Numbers) -> Numbers:
+        """Return M times a vector, (b + p t,), without M."""
+        effects, fixed = self.design.effects, self.design.fixed
+        product: Numbers = effects.T @ self.residual_inverse_times(effects @ given)
+        values = given[fixed:].reshape(self.design.traits, -1).T
+        prior = self.design.relationship_inverse @ (values @ self.additive_inverse)
+        product[fixed:] += prior.T.ravel()
+        return product
+
+    def nearly_diagonal(self) -> Numbers:
+        """Return the diagonal of M as if litter mates had nothing in common, (b + p t,)."""
+        effects, fixed = self.design.effects, self.design.fixed
+        diagonal: Numbers = effects.multiply(self._own @ effects).sum(axis=0)
+        inverse = self.design.relationship_inverse.diagonal()
+        diagonal[fixed:] += np.kron(np.diag(self.additive_inverse), inverse)
+        return diagonal
 
     def right(self) -> Numbers:
         """Return the right-hand side, (b + p t,)."""
-        right: Numbers = self.weighted.T @ self.design.y
+        right: Numbers = self.design.effects.T @ self.residual_inverse_times(self.design.y)
         return right
 
     def projected(self, solution: Numbers) -> Numbers:
         """Return P y, (N,), given the solution."""
-        py: Numbers = self.residual_inverse @ self.design.y - self.weighted @ solution
-        return py
+        return self.residual_inverse_times(self.design.y - self.design.effects @ solution)
+
+    @cached_property
+    def weighted(self) -> sparse.csr_array:
+        """R⁻¹ times the records' rows of the design, (N, b + p t)."""
+        effects = self.design.effects
+        of_litters = self._weight @ sparse.csr_array(self._to_litter.T @ effects)
+        return sparse.csr_array(self._own @ effects - self._to_litter @ of_litters)
 
     def by_dog(self, by_record: Numbers) -> Numbers:
         """Return a number of each record by dog, (m, t); 0 where there is no record."""
@@ -110,18 +143,15 @@ class AnimalEquations:
         weight: Numbers = litter @ np.linalg.inv(inner)
         return weight, float(log.sum())
 
-    def _residual_inverse(self) -> sparse.csr_array:
-        """Return the inverse (N, N) of the covariance given the parents, sparse."""
+    def _litter_terms(self) -> tuple[sparse.csr_array, sparse.csr_array]:
+        """Return BW and K, without entries where there is no litter variance."""
         design = self.design
-        own = _spread(self.blocks, design.row, design.row)
-        if not np.any(self.covariances.litter):
-            return own
-        columns = design.litter[:, None] + design.litters * np.arange(design.traits)
-        shape = (len(design.y), design.litters * design.traits)
-        to_litter = _spread(self.blocks, design.row, columns, shape)
         numbers = np.arange(design.litters)[:, None] + design.litters * np.arange(design.traits)
-        weight = _spread(self.litter_weight, numbers, numbers)
-        return sparse.csr_array(own - to_litter @ weight @ to_litter.T)
+        shape = (len(design.y), design.litters * design.traits)
+        if not np.any(self.covariances.litter):
+            return sparse.csr_array(shape), sparse.csr_array((shape[1], shape[1]))
+        to_litter = _spread(self.blocks, design.row, numbers[design.litter], shape)
+        return to_litter, _spread(self.litter_weight, numbers, numbers, (shape[1], shape[1]))
 
 
 def _inverse(additive: Numbers) -> Numbers:

@@ -151,11 +151,9 @@ class LikelihoodPoint:
                     by_dog = self.dog_py @ unit
                 working.append(self._by_record(by_dog))
         f = np.stack(working, axis=1)
-        projected = (
-            self.equations.residual_inverse @ f
-            - self.equations.weighted
-            @ linalg.cho_solve(self._factor, self.equations.weighted.T @ f)
-        )
+        times, effects = self.equations.residual_inverse_times, design.effects
+        fitted = linalg.cho_solve(self._factor, effects.T @ times(f))
+        projected = times(f - effects @ fitted)
         information: Numbers = 0.5 * f.T @ projected
         return information
 

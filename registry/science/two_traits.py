@@ -90,22 +90,20 @@ def breeding_values_of_two(
 
 def _solve(equations: AnimalEquations) -> _Solved:
     """Solve by the dense inverse, or above MOST_EXACT by conjugate gradients."""
-    design = equations.design
-    prior = sparse.kron(equations.additive_inverse, design.relationship_inverse)
-    nothing = sparse.csr_array((design.fixed, design.fixed))
-    matrix = sparse.csr_array(
-        equations.records_part() + sparse.block_diag([nothing, prior], format="csr")
-    )
     right = equations.right()
     if len(right) > MOST_EXACT:
         found = conjugate_gradients(
-            lambda given: matrix @ given, matrix.diagonal(), right, tolerance=_TOLERANCE
+            equations.times, equations.nearly_diagonal(), right, tolerance=_TOLERANCE
         )
         return _Solved(found.solution, None, found.iterations, found.residual)
-    inverse = linalg.inv(matrix.toarray(), overwrite_a=True, check_finite=False, assume_a="pos")
+    design = equations.design
+    matrix = equations.records_part().toarray()
+    prior = sparse.kron(equations.additive_inverse, design.relationship_inverse)
+    matrix[design.fixed :, design.fixed :] += prior.toarray()
+    inverse = linalg.inv(matrix, overwrite_a=True, check_finite=False, assume_a="pos")
     theta = inverse @ right
-    gap = float(np.linalg.norm(right - matrix @ theta) / (np.linalg.norm(right) or 1.0))
-    return _Solved(theta, inverse, 0, gap)
+    gap = float(np.linalg.norm(right - equations.times(theta)))
+    return _Solved(theta, inverse, 0, gap / (float(np.linalg.norm(right)) or 1.0))
 
 
 def _values(pedigree: Pedigree, equations: AnimalEquations, theta: Numbers, py: Numbers) -> Numbers:
