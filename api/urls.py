@@ -52,6 +52,11 @@ urlpatterns: list[URLPattern] = [
         name="certificate-pdf",
     ),
     path(
+        "v1/certificates/<certificate_number:number>/credential",
+        public.Credential.as_view(),
+        name="credential",
+    ),
+    path(
         "v1/certificates/<certificate_number:number>",
         public.Certificate.as_view(),
         name="certificate",

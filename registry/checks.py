@@ -21,6 +21,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from registry.ledger import triggers
 from registry.ledger.checkpoints import NoteProblem
 from registry.ledger.keys import verifier_keys
+from registry.telling.issuer import KeyProblem, issuer
 
 _LOCAL = frozenset({"localhost", "127.0.0.1", "[::1]", "::1", "testserver"})
 _SQLITE_LEAST = (3, 35)
@@ -118,6 +119,23 @@ def _overlap(one: Path, other: Path) -> bool:
     """Say whether one folder lies in the other, links followed."""
     first, second = Path(os.path.realpath(one)), Path(os.path.realpath(other))
     return first.is_relative_to(second) or second.is_relative_to(first)
+
+
+@register(Tags.security)
+def issuer_can_sign(app_configs: Sequence[AppConfig] | None, **kwargs: Any) -> list[CheckMessage]:
+    """E012: certificates need the issuer's key."""
+    try:
+        issuer()
+    except KeyProblem as problem:
+        return [
+            Error(
+                f"Certificates cannot be signed. {problem}",
+                "Set SOUNDLINE_ISSUER_KEY to what head -c 32 /dev/urandom | base64 prints, and"
+                " SOUNDLINE_ISSUER_FORMER_KEYS to the public keys used before.",
+                id="soundline.E012",
+            )
+        ]
+    return []
 
 
 @register(Tags.security)

@@ -80,12 +80,17 @@ ALLOWED_HOSTS = (
     else env.words("SOUNDLINE_HOSTS", ("localhost", "127.0.0.1", "[::1]"))
 )
 
-# --- The public log ----------------------------------------------------------
+# --- The public log, and certificates that prove themselves ------------------
 
 
-def _trial_log_key() -> str:
-    """Return this computer's own log key for trials, made on first use."""
-    file = VAR_DIR / f"{MODE}-log-key"
+def _seed(name: str, kind: str) -> str:
+    """Return the seed of a signing key, 32 random bytes in base64; trials make one on first use."""
+    if IS_PRODUCTION:
+        return env.text(name)
+    given = env.optional_text(name)
+    if given is not None:
+        return given
+    file = VAR_DIR / f"{MODE}-{kind}-key"
     if not file.exists():
         VAR_DIR.mkdir(parents=True, exist_ok=True)
         file.touch(mode=0o600)
@@ -95,16 +100,15 @@ def _trial_log_key() -> str:
 
 # The log's name in its checkpoints. A change of it is a new log to everybody who kept one.
 LOG_ORIGIN = env.text("SOUNDLINE_LOG_ORIGIN", f"{urlsplit(SITE_URL).netloc}/log")
-# The seed of the Ed25519 key that signs checkpoints: 32 random bytes in base64.
-LOG_KEY = (
-    env.text("SOUNDLINE_LOG_KEY")
-    if IS_PRODUCTION
-    else env.optional_text("SOUNDLINE_LOG_KEY") or _trial_log_key()
-)
+# The Ed25519 key that signs checkpoints.
+LOG_KEY = _seed("SOUNDLINE_LOG_KEY", "log")
 # Verifier keys of former seeds, so that checkpoints signed before a change still open.
 LOG_FORMER_KEYS = env.words("SOUNDLINE_LOG_FORMER_KEYS")
 # Who gets each day's checkpoint by mail, so that nobody has to take the server's word.
 LOG_OFFICERS = env.words("SOUNDLINE_LOG_OFFICERS")
+# The Ed25519 key that signs certificates, and the public keys (Multikey) of those before it.
+ISSUER_KEY = _seed("SOUNDLINE_ISSUER_KEY", "issuer")
+ISSUER_FORMER_KEYS = env.words("SOUNDLINE_ISSUER_FORMER_KEYS")
 
 # --- Applications ------------------------------------------------------------
 

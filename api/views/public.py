@@ -25,6 +25,7 @@ from registry.models import Breed, Trait
 from registry.queries.distributions import distribution
 from registry.queries.public import CertificateRecord, certificate_record
 from registry.science.numbers import NumberProblem, parse_number
+from registry.telling.credentials import credential
 from registry.telling.papers import certificate_pdf
 
 _NUMBER = parameter("number", "path", "as printed; groups and small letters are fine")
@@ -73,6 +74,25 @@ class CertificatePdf(ApiView):
             content_type="application/pdf",
             headers={"Content-Disposition": f'attachment; filename="{record.number}.pdf"'},
         )
+
+
+class Credential(ApiView):
+    """A certificate as a file that proves itself."""
+
+    scopes = {"GET": PUBLIC}
+
+    @documented(
+        "Read a certificate's signed file",
+        answer={"type": "object", "description": "a W3C Verifiable Credential, Data Model 2.0"},
+        parameters=[_NUMBER],
+    )
+    def get(self, request: Request, number: str) -> Response:
+        """Answer the credential; a result that is not released has none."""
+        query_of(request)
+        record = _record(number)
+        if not record.is_released:
+            raise NotFound(_("There is no such certificate."))
+        return Response(credential(record))
 
 
 class DistributionOf(ApiView):

@@ -5,6 +5,7 @@ Cryptosuites 1.0, section 3.3): RFC 8785 text, SHA-256, Ed25519.
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
@@ -39,6 +40,27 @@ def signed(
     }
     signature = key.sign(_hashed(document, options))
     return {**document, "proof": {**options, "proofValue": multibase(signature)}}
+
+
+def parsed(data: bytes, *, most_bytes: int) -> dict[str, Any]:
+    """The JSON object of a file; raises ProofProblem for what is none."""
+    if len(data) > most_bytes:
+        raise ProofProblem("This file is far larger than a certificate.")
+    try:
+        found = json.loads(data.decode("utf-8"), object_pairs_hook=_unique)
+    except (ValueError, RecursionError) as error:
+        raise ProofProblem("This file is no certificate: it is not JSON.") from error
+    if not isinstance(found, dict):
+        raise ProofProblem("This file is no certificate.")
+    return found
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object; one that says the same name twice could say two things to two readers."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a name is doubled")
+    return found
 
 
 def method_of(document: Document) -> str:

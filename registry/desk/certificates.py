@@ -6,7 +6,8 @@ import secrets
 
 from django.db import connection
 
-from registry.models import Evaluation
+from registry.credential.status_list import LENGTH
+from registry.models import Certificate, Evaluation
 from registry.science.numbers import make_number
 
 
@@ -19,6 +20,17 @@ def new_certificate_number() -> str:
             cursor.execute("SELECT 1 FROM registry_certificate WHERE number = %s", [number])
             if cursor.fetchone() is None:
                 return number
+
+
+def new_status_place() -> int:
+    """A place in the public status lists that no certificate has: random in the list that is being
+    filled, of which half is used at the most."""
+    latest = Certificate.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    start = latest // (LENGTH // 2) * LENGTH
+    while True:
+        place = start + secrets.randbelow(LENGTH)
+        if not Certificate.objects.filter(status_place=place).exists():
+            return place
 
 
 def new_reference() -> str:

@@ -19,7 +19,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, Ties, require_role, why_tied
-from registry.desk.certificates import new_certificate_number
+from registry.desk.certificates import new_certificate_number, new_status_place
 from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.mail import queue
@@ -226,6 +226,7 @@ def issue(
         evaluation_id=evaluation_pk,
         issued_at=at,
         standing=_standings(now, counted.spoken.values()),
+        status_place=new_status_place(),
     )
     return certificate, counted.state
 

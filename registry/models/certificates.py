@@ -11,7 +11,8 @@ from registry.models.evaluations import Evaluation
 class Certificate(models.Model):
     """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal,
     worse,
-    n, first and last month of the window. It never changes."""
+    n, first and last month of the window. It never changes. ``status_place`` is its bit in the
+    public status lists, random within its list."""
 
     number = models.CharField(max_length=10, unique=True)
     evaluation = models.OneToOneField(
@@ -19,6 +20,7 @@ class Certificate(models.Model):
     )
     issued_at = models.DateTimeField()
     standing = models.JSONField(default=dict)
+    status_place = models.PositiveIntegerField(unique=True)
 
     def __str__(self) -> str:
         return self.number

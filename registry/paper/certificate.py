@@ -1,8 +1,9 @@
 """From the words of a certificate to its PDF, and a store of PDFs already made.
 
-The PDF is archival (PDF/A-2a) and accessible (PDF/UA-1) unless a letter of a
-name is in none of the fonts, which those standards forbid: then the sheet is
-made without them, says so in print and in the answer, and is never refused.
+The PDF is archival (PDF/A-3a, which may carry the signed file along) and
+accessible (PDF/UA-1) unless a letter of a name is in none of the fonts, which
+those standards forbid: then the sheet is made without them, says so in print
+and in the answer, and is never refused.
 """
 
 import contextlib
@@ -30,19 +31,19 @@ logger = logging.getLogger(__name__)
 
 _TEMPLATE = Path(__file__).with_name("certificate.typ")
 
-_STANDARDS: list[Any] = ["a-2a", "ua-1"]
+_STANDARDS: list[Any] = ["a-3a", "ua-1"]
 _SCALES = (1.0, 0.95, 0.9, 0.85, 0.8)
 """Sizes of type to try until all is on one page; the last still prints at 7 pt."""
 _PAGE = re.compile(rb"/Type\s*/Page\b")
 _COMPILING = threading.Lock()
-_CONFORMANT, _PLAIN = ".a2a-ua1.pdf", ".plain.pdf"
+_CONFORMANT, _PLAIN = ".a3a-ua1.pdf", ".plain.pdf"
 
 _Json = Any
 
 
 @dataclass(frozen=True)
 class PaperPdf:
-    """One PDF, and whether it claims PDF/A-2a and PDF/UA-1."""
+    """One PDF, and whether it claims PDF/A-3a and PDF/UA-1."""
 
     data: bytes
     is_conformant: bool
@@ -100,6 +101,8 @@ def _content(paper: CertificatePaper) -> dict[str, _Json]:
     """Return what the template reads."""
     content = _clean(asdict(paper))
     assert isinstance(content, dict)  # noqa: S101 - a dataclass becomes a dict
+    # The file is not printed; one changed letter would break its signature.
+    content["file"] = paper.file
     code = qr_code(paper.url)
     content["qr"] = {"svg": qr_svg(code, title=""), "width_mm": code.width_mm}
     content["qr"]["quiet_mm"] = QUIET_MODULES * code.module_mm

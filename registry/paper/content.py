@@ -71,7 +71,8 @@ class CertificatePaper:
     ``club_address`` is the site's address as people type it. ``url`` is the
     address of the certificate's page, for the QR code. ``state_lines`` tell what
     happened to a replaced or revoked certificate: when, why, which number holds
-    now. ``issued_at`` is aware and dates the file itself, so that the same sheet
+    now. ``file`` is the certificate as signed JSON, which the PDF carries, and
+    ``file_words`` say so. ``issued_at`` is aware and dates the file itself, so that the same sheet
     is always the same bytes.
     """
 
@@ -97,3 +98,5 @@ class CertificatePaper:
     row_notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     issue_lines: tuple[str, ...] = ()
+    file: str = ""
+    file_words: str = ""

@@ -62,6 +62,17 @@ class Seal:
     root: bytes
 
 
+@dataclass(frozen=True, slots=True)
+class SealedIssue:
+    """The line of the log that issued a certificate: its text, and the path to the root of the
+    first checkpoint over it."""
+
+    body: str
+    path: tuple[bytes, ...]
+    note: str
+    sealed_at: datetime
+
+
 class NotInLogError(LookupError):
     """The entry or size asked for is beyond the last checkpoint, or none."""
 
@@ -110,14 +121,29 @@ def consistency_proof(old_size: int, size: int | None = None) -> ConsistencyProo
 
 def seal_of(*, dog_id: str, number: str) -> Seal | None:
     """The seal over the issue of the dog's certificate ``number``; None until one was signed."""
-    issue = LedgerEntry.objects.filter(
+    found = _issue(dog_id, number)
+    return Seal(found[0].seq, found[1].size, bytes.fromhex(found[1].root)) if found else None
+
+
+def sealed_issue(*, dog_id: str, number: str) -> SealedIssue | None:
+    """The line that issued the dog's certificate ``number``; None until it was sealed."""
+    found = _issue(dog_id, number)
+    if found is None:
+        return None
+    entry, checkpoint = found
+    path = tree.inclusion_path(stored_nodes(), entry.seq - 1, checkpoint.size)
+    return SealedIssue(entry.body, tuple(path), checkpoint.note, checkpoint.made_at)
+
+
+def _issue(dog_id: str, number: str) -> tuple[LedgerEntry, LogCheckpoint] | None:
+    """The entry and the first checkpoint that covers it."""
+    entry = LedgerEntry.objects.filter(
         dog=dog_id, body__contains=f'"certificate":{{"from":null,"to":"{number}"}}'
-    )
-    entry = issue.values_list("seq", flat=True).first()
+    ).first()
     if entry is None:
         return None
-    first = LogCheckpoint.objects.filter(size__gte=entry).first()
-    return Seal(entry, first.size, bytes.fromhex(first.root)) if first else None
+    first = LogCheckpoint.objects.filter(size__gte=entry.seq).first()
+    return (entry, first) if first else None
 
 
 def _size(asked: int | None) -> int:

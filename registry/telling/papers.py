@@ -25,6 +25,7 @@ from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
 from registry.queries.public_log import seal_of
 from registry.science.numbers import format_number
+from registry.telling.credentials import credential_text
 from registry.telling.facts import Fact, dog_facts, exam_facts
 from registry.telling.meanings import Meaning, Moment, meaning
 from registry.wording import dates
@@ -88,6 +89,8 @@ def certificate_paper(record: CertificateRecord) -> CertificatePaper:
             _("Compared as of that day"),
             *_seal(record),
         ),
+        file=credential_text(record).decode(),
+        file_words=_("This certificate as a signed file"),
     )
 
 

@@ -50,8 +50,8 @@ _UPDATE_HISTOGRAM = (
     " changed_at = %s WHERE id = %s"
 )
 _INSERT_CERTIFICATE = (
-    "INSERT INTO registry_certificate (number, evaluation_id, issued_at, standing)"
-    " VALUES (%s, %s, %s, %s)"
+    "INSERT INTO registry_certificate (number, evaluation_id, issued_at, standing,"
+    " status_place) VALUES (%s, %s, %s, %s, %s)"
 )
 _INSERT_ENTRY = (
     "INSERT INTO registry_ledgerentry"
@@ -139,7 +139,7 @@ def _bare_approvals(club: Club, waiting: Iterator[Evaluation]) -> Iterator[None]
             run(_ADD_TO_CELL, [*key, month, counted.step])
             last = connection.ops.adapt_datefield_value(current_month(now))
             run(_UPDATE_HISTOGRAM, [last, bytes(histogram.packed), at, histogram.pk])
-            run(_INSERT_CERTIFICATE, [number, evaluation.pk, at, standing])
+            run(_INSERT_CERTIFICATE, [number, evaluation.pk, at, standing, 10**9 + evaluation.pk])
             run("SELECT seq FROM registry_ledgerhead WHERE id = 1")
             seq = cursor.fetchone()[0] + 1
             run(_INSERT_ENTRY, [seq, at, *columns, *texts])

@@ -255,11 +255,13 @@ def _readings(trait_id: int, steps: Numbers) -> None:
 def _certificates(day: Numbers) -> None:
     days = _texts_of_days()
     rows = (
-        (place, f"B{place:09d}", place, f"{days[day_id]} 10:00:00", "{}")
+        (place, f"B{place:09d}", place, f"{days[day_id]} 10:00:00", "{}", place)
         for place, day_id in enumerate(day.tolist())
     )
     copy_rows(
-        "registry_certificate", ["id", "number", "evaluation_id", "issued_at", "standing"], rows
+        "registry_certificate",
+        ["id", "number", "evaluation_id", "issued_at", "standing", "status_place"],
+        rows,
     )
 
 

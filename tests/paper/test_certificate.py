@@ -47,7 +47,7 @@ class TestWhatItClaims:
 
         assert made.is_conformant
         assert made.data.startswith(b"%PDF-1.7")
-        assert b"<pdfaid:part>2</pdfaid:part>" in made.data
+        assert b"<pdfaid:part>3</pdfaid:part>" in made.data
         assert b"<pdfaid:conformance>A</pdfaid:conformance>" in made.data
         assert b"<pdfuaid:part>1</pdfuaid:part>" in made.data
 

@@ -15,6 +15,7 @@ def environment(folder: Path) -> dict[str, str]:
         "SOUNDLINE_VAR": str(folder),
         "SOUNDLINE_SECRET_KEY": "k3y-" + "abcdefghij0123456789" * 4,
         "SOUNDLINE_LOG_KEY": "A" * 43 + "=",
+        "SOUNDLINE_ISSUER_KEY": "B" * 43 + "=",
         "SOUNDLINE_LOG_OFFICERS": "one@club.example,two@club.example",
         "SOUNDLINE_CLUB_NAME": "Fellside Dog Club",
         "SOUNDLINE_SITE_URL": "https://registry.example",

@@ -78,6 +78,21 @@ class TestLog:
         assert _ids(checks.log_can_be_signed(None)) == ["soundline.W002"]
 
 
+class TestIssuer:
+    def test_the_tests_own_key_is_fine(self) -> None:
+        assert checks.issuer_can_sign(None) == []
+
+    def test_what_is_no_key_is_named(self, settings: Settings) -> None:
+        settings.ISSUER_KEY = "AAAA"
+
+        assert _ids(checks.issuer_can_sign(None)) == ["soundline.E012"]
+
+    def test_a_former_key_must_be_readable(self, settings: Settings) -> None:
+        settings.ISSUER_FORMER_KEYS = ["z123"]
+
+        assert _ids(checks.issuer_can_sign(None)) == ["soundline.E012"]
+
+
 class TestTrials:
     def test_a_demo_must_not_answer_for_other_hosts(self, settings: Settings) -> None:
         settings.ALLOWED_HOSTS = ["localhost", "registry.example"]

@@ -32,6 +32,7 @@ class TestProduction:
         [
             "SOUNDLINE_SECRET_KEY",
             "SOUNDLINE_LOG_KEY",
+            "SOUNDLINE_ISSUER_KEY",
             "SOUNDLINE_CLUB_NAME",
             "SOUNDLINE_SITE_URL",
             "SOUNDLINE_CONTACT_EMAIL",

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.buyer import breeds, explorer, owner, public_log, views
+from registry.web.buyer import breeds, credentials, explorer, owner, public_log, views
 
 app_name = "buyer"
 urlpatterns = [
@@ -10,6 +10,7 @@ urlpatterns = [
     path("find/", views.find, name="find"),
     path("dogs/<slug:public_id>/", views.dog, name="dog"),
     path("C/<str:typed>.pdf", views.certificate_pdf, name="certificate-pdf"),
+    path("C/<str:typed>.json", credentials.credential, name="credential"),
     path("C/<str:typed>/code.svg", views.certificate_code, name="certificate-code"),
     path("C/<str:typed>", views.certificate, name="certificate"),
     path("C/<str:typed>/", views.certificate_elsewhere, name="certificate-slash"),
@@ -23,6 +24,9 @@ urlpatterns = [
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.csv", breeds.cells_csv, name="cells-csv"),
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.json", breeds.cells_json, name="cells-json"),
     path("breeds/<slug:slug>/<slug:trait_slug>/explore/", explorer.explore, name="explore"),
+    path("issuer", credentials.issuer, name="issuer"),
+    path("status/<slug:purpose>/<int:block>", credentials.status, name="status"),
+    path("check/", credentials.check, name="check-file"),
     path("log/", public_log.log, name="log"),
     path("log/checkpoint", public_log.checkpoint, name="checkpoint"),
     path("help/", views.help_page, name="help"),

@@ -28,6 +28,7 @@ def _paths(juno: Certificate) -> dict[str, str]:
         "help": "/help/",
         "privacy": "/privacy/",
         "log": "/log/",
+        "check": "/check/",
         "breeds": "/breeds/",
         "breed": f"/breeds/{dog.breed.slug}/",
         "distribution": f"/breeds/{dog.breed.slug}/hip-laxity/",
@@ -37,7 +38,7 @@ def _paths(juno: Certificate) -> dict[str, str]:
 
 @pytest.mark.parametrize(
     "page",
-    ["certificate", "dog", "look-up", "help", "privacy", "log", "breeds", "breed", "distribution",
+    ["certificate", "dog", "look-up", "help", "privacy", "log", "check", "breeds", "breed", "distribution",
      "not-found"],
 )  # fmt: skip
 def test_a_page_reads_easily(

@@ -1,0 +1,96 @@
+"""Certificates that prove themselves, for everybody: the file, the club's keys, the status lists,
+and the page on which a file is checked.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods
+
+from registry.credential.certificate import MOST_BYTES, PURPOSES
+from registry.queries.public import certificate_record
+from registry.science.numbers import NumberProblem, format_number, parse_number
+from registry.telling.credentials import FileVerdict, credential_text, verdict_on_file
+from registry.telling.credentials import status_credential as status_list_now
+from registry.telling.issuer import issuer_document
+from registry.web.buyer.certificate_page import look_of
+from registry.web.buyer.open_page import open_page
+
+CREDENTIAL_TYPE = "application/vc"
+
+
+@open_page
+def credential(_request: HttpRequest, typed: str) -> HttpResponseBase:
+    """The certificate as a signed file; what the owner has not released has none."""
+    try:
+        record = certificate_record(parse_number(typed))
+    except NumberProblem as problem:
+        raise Http404 from problem
+    if record is None or not record.is_released:
+        raise Http404
+    return HttpResponse(
+        credential_text(record),
+        content_type=CREDENTIAL_TYPE,
+        headers={"Content-Disposition": f'attachment; filename="{record.number}.json"'},
+    )
+
+
+@open_page
+def issuer(_request: HttpRequest) -> HttpResponseBase:
+    """The club's public keys."""
+    return JsonResponse(issuer_document(), content_type="application/cid")
+
+
+@open_page
+def status(_request: HttpRequest, purpose: str, block: int) -> HttpResponseBase:
+    """A status list of this moment; it may be kept for a minute."""
+    if purpose not in PURPOSES or block >= 10_000:
+        raise Http404
+    return JsonResponse(
+        status_list_now(purpose, block),
+        content_type=CREDENTIAL_TYPE,
+        headers={"Cache-Control": "public, max-age=60"},
+    )
+
+
+# Nothing is changed and nobody is signed in here, so there is nothing to forge: no token, and with
+# it no cookie.
+@csrf_exempt
+@login_not_required
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def check(request: HttpRequest) -> HttpResponseBase:
+    """A file in, one of the six verdicts out; nothing of the file is kept."""
+    context: dict[str, Any] = {"current": "", "verdict": None, "problem": ""}
+    if request.method == "POST":
+        file = request.FILES.get("file")
+        if file is None or file.size is None:
+            context["problem"] = _("Choose the file of a certificate first.")
+        elif file.size > MOST_BYTES:
+            context["problem"] = _(
+                "This file is too large for a certificate. Choose the file that ends in .json."
+            )
+        else:
+            context |= _answer(verdict_on_file(file.read()))
+    return render(
+        request, "buyer/check_file.html", context, status=400 if context["problem"] else 200
+    )
+
+
+def _answer(found: FileVerdict) -> dict[str, Any]:
+    record = found.record
+    return {
+        "verdict": found.verdict,
+        "look": look_of(found.verdict),
+        "number": format_number(record.number) if record else "",
+        "href": f"/C/{record.number}" if record else "",
+        "dog": record.dog.name if record else "",
+        "lines": found.log_size,
+    }

@@ -1,0 +1,1 @@
+"""Certificates that prove themselves."""
