@@ -48,6 +48,21 @@ def ask_for_run(*, by: Actor, breed_slug: str) -> BreedingRun:
 
     Raises NotFound for an unknown breed.
     """
+    return _asked(by, breed_slug)
+
+
+def compute_now(*, by: Actor, breed_slug: str) -> BreedingRun:
+    """Ask for a run as ``ask_for_run`` does, and compute it in this process.
+
+    The run may come back undone: another worker has it.
+    """
+    run = _asked(by, breed_slug, is_queued=False)
+    compute_run(run_id=run.pk)
+    run.refresh_from_db()
+    return run
+
+
+def _asked(by: Actor, breed_slug: str, *, is_queued: bool = True) -> BreedingRun:
     if by.role is not None:
         require_role(by, Role.REGISTRAR, Role.SECRETARY)
     with transaction.atomic():
@@ -72,7 +87,8 @@ def ask_for_run(*, by: Actor, breed_slug: str) -> BreedingRun:
                     subject=f"breed:{breed.slug}"[:40],
                     changes={"number": Change(None, run.number)},
                 )
-            breeding_run.enqueue(run.pk)
+            if is_queued:
+                breeding_run.enqueue(run.pk)
     run.refresh_from_db()
     return run
 
@@ -129,7 +145,7 @@ def recover_lost_runs() -> list[BreedingRun]:
     words = _("The computation was cut short %(times)d times. The server may lack memory for it.")
     hopeless.update(state=RunState.FAILED, finished_at=now, error=words % {"times": MOST_CLAIMS})
     queued = []
-    for run in lapsed:
+    for run in lapsed.select_related("breed"):
         with transaction.atomic():
             mine = lapsed.filter(pk=run.pk).update(state=RunState.WAITING, lease_until=now + LEASE)
             if mine:

@@ -13,11 +13,20 @@ from django.contrib.sessions.models import Session
 from django.core.management import call_command
 from django.db import OperationalError
 from django.utils import timezone
+from django_tasks_db.models import DBTaskResult
 
 from registry.desk import evidence, replay
 from registry.desk.log import HistoryDiffersError
 from registry.management.commands import work
-from registry.models import Evidence, LedgerHead, LogCheckpoint, ReplayKey, StoredHistogram
+from registry.models import (
+    BreedingRun,
+    Evidence,
+    LedgerHead,
+    LogCheckpoint,
+    ReplayKey,
+    RunState,
+    StoredHistogram,
+)
 from tests.factories import make_accepted, make_club
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -97,6 +106,49 @@ class TestOneRound:
 
         assert (tmp_path / "alive").exists()
 
+    def test_it_brings_breeding_values_up_to_date(self) -> None:
+        club = make_club()
+        make_accepted(club)
+
+        call_command("work", "--once")
+
+        run = BreedingRun.objects.get()
+        assert (run.breed, run.state, run.dogs) == (club.breed, RunState.DONE, 1)
+
+    def test_it_takes_up_a_run_whose_worker_was_lost(self) -> None:
+        club = make_club()
+        past = timezone.now() - timedelta(minutes=1)
+        BreedingRun.objects.create(
+            breed=club.breed,
+            number=1,
+            state=RunState.RUNNING,
+            asked_at=past,
+            lease_until=past,
+            claims=1,
+        )
+
+        call_command("work", "--once")
+
+        run = BreedingRun.objects.get()
+        assert (run.state, run.claims) == (RunState.DONE, 2)
+
+    def test_it_forgets_tasks_that_began_two_weeks_ago(self) -> None:
+        now = timezone.now()
+        for days in (13, 15):
+            DBTaskResult.objects.create(
+                args_kwargs={"args": [], "kwargs": {}},
+                task_path="registry.desk.breeding.breeding_run",
+                backend_name="default",
+                run_after=now,
+                status="RUNNING",
+                started_at=now - timedelta(days=days),
+            )
+
+        call_command("work", "--once")
+
+        kept = DBTaskResult.objects.values_list("started_at", flat=True)
+        assert list(kept) == [now - timedelta(days=13)]
+
     def test_it_leaves_a_sign_of_life(self, tmp_path: Path) -> None:
         call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
 
@@ -114,6 +166,23 @@ class TestOneRound:
         call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
 
         assert not (tmp_path / "alive").exists()
+
+
+def test_it_lives_while_a_task_takes_longer_than_a_round(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(work, "_ALIVE_EVERY_SECONDS", 0.05)
+    monkeypatch.setattr(work, "_LONGEST_TASK_SECONDS", 3)
+    alive = tmp_path / "alive"
+
+    with work._alive_meanwhile(alive):
+        for _ in range(100):
+            if alive.exists():
+                break
+            time.sleep(0.02)
+        seen = alive.exists()
+
+    assert seen
 
 
 def test_it_stops_when_told(tmp_path: Path) -> None:

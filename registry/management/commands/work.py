@@ -1,38 +1,46 @@
-"""The background worker: sends mail that waits, signs the log, forgets what has expired.
+"""The background worker: sends mail, signs the log, does tasks, forgets what has expired.
 
 It only calls the desk. The outbox is the queue: its rows are written in the
 same transaction as the change they tell of, and a claim on one lapses, so a
-worker that is killed in the middle delays a mail and loses none. Any number of
-workers may run.
+worker that is killed in the middle delays a mail and loses none. Breeding runs
+are tasks: their rows are written with the asking, and their leases lapse too.
+Any number of workers may run.
 """
 
 import logging
 import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from threading import Event
+from threading import Event, Thread
 from time import monotonic
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, connection
 
 from registry.desk.actor import Actor
+from registry.desk.breeding import catch_up, recover_lost_runs
 from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
 from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
+from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
 
 logger = logging.getLogger(__name__)
 
 _TIDY_EVERY_SECONDS = 6 * 60 * 60
+_ALIVE_EVERY_SECONDS = 30
+_LONGEST_TASK_SECONDS = 30 * 60
 
 
 class Command(BaseCommand):
     """Work until told to stop, or once."""
 
-    help = "Send mail that waits, sign the log, forget what has expired and tidy up, until stopped."
+    help = "Send mail, sign the log, do what waits in the background, and tidy up, until stopped."
 
     def add_arguments(self, parser: CommandParser) -> None:
         """Say how often, and where to leave a sign of life."""
@@ -43,19 +51,23 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        """Go round and round; SIGTERM and SIGINT end it after the round it is in."""
+        """Go round and round; SIGTERM and SIGINT end it after what it is at."""
         stop = Event()
         if not options["once"]:
             for number in (signal.SIGTERM, signal.SIGINT):
                 signal.signal(number, lambda *_: stop.set())
-        next_tidying = monotonic()
+        tidying = _Every(_TIDY_EVERY_SECONDS)
+        catching_up = _Every(60 * settings.BREEDING_EVERY_MINUTES)
         while not stop.is_set():
             try:
                 _deliver()
                 _sign()
-                if monotonic() >= next_tidying:
+                if catching_up.is_due():
+                    _catch_up()
+                with _alive_meanwhile(options["sign_of_life"]):
+                    _do_tasks(stop)
+                if tidying.is_due():
                     _tidy()
-                    next_tidying = monotonic() + _TIDY_EVERY_SECONDS
             except OperationalError:
                 # The database restarts now and then; the next round finds it again.
                 logger.exception("this round could not reach the database")
@@ -66,6 +78,63 @@ class Command(BaseCommand):
             if options["once"]:
                 return
             stop.wait(options["every"])
+
+
+class _Every:
+    """Due at first, and again so many seconds after each time it was."""
+
+    def __init__(self, seconds: float) -> None:
+        self._seconds = seconds
+        self._next = monotonic()
+
+    def is_due(self) -> bool:
+        """Whether it is time; if so, the next time is set."""
+        if monotonic() < self._next:
+            return False
+        self._next = monotonic() + self._seconds
+        return True
+
+
+@contextmanager
+def _alive_meanwhile(sign: Path | None) -> Iterator[None]:
+    """Leave the sign of life while tasks are done: a large breed's run outlasts many rounds.
+
+    Not for ever, so that a task that hangs is seen.
+    """
+    if sign is None:
+        yield
+        return
+    done = Event()
+
+    def touch() -> None:
+        for _ in range(int(_LONGEST_TASK_SECONDS / _ALIVE_EVERY_SECONDS)):
+            if done.wait(_ALIVE_EVERY_SECONDS):
+                return
+            sign.touch()
+
+    thread = Thread(target=touch, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join()
+
+
+def _catch_up() -> None:
+    """Ask for breeding runs of the breeds that have changed since their last one."""
+    for run in catch_up(by=Actor.system()):
+        logger.info("breeding: run %d of %s asked for", run.number, run.breed.slug)
+
+
+def _do_tasks(stop: Event) -> None:
+    """Queue lost breeding runs again, then do every task that waits."""
+    for run in recover_lost_runs():
+        logger.warning(
+            "breeding: run %d of %s was lost and begins anew", run.number, run.breed.slug
+        )
+    if done := do_waiting_tasks(is_stopped=stop.is_set):
+        logger.info("background tasks: %d done", done)
 
 
 def _deliver() -> None:
@@ -92,6 +161,8 @@ def _tidy() -> None:
     call_command("clearsessions")
     if forgotten := forget_old_keys():
         logger.info("request keys: %d forgotten", forgotten)
+    if forgotten := forget_old_tasks():
+        logger.info("background tasks: %d forgotten", forgotten)
     if swept := sweep(by=Actor.system()):
         logger.info("evidence: %d loose files swept", swept)
     if slid := slide_windows():
