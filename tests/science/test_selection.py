@@ -135,6 +135,12 @@ class TestAhead:
         assert last.additive < 0.1
         assert last.heritability < 0.17
 
+    def test_few_parents_hold_a_part_of_the_variance_between_dogs(self) -> None:
+        # Of N drawn, 1 − 1/N: ½ · 0.5 + ½ · 0.5 · (1 − ½) = 0.375, nobody being selected.
+        plan = Plan(males_tested=2, sires_kept=2, females_tested=2, dams_kept=2)
+
+        assert run(plan, 1)[-1].additive == pytest.approx(0.375)
+
     def test_an_inbred_breed_begins_with_less_variance(self) -> None:
         assert run(WIDE, 0, inbreeding=0.2)[0].additive == pytest.approx(0.4)
 
