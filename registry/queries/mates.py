@@ -120,6 +120,8 @@ def mates(
 
     Raises NoAnswer when the dog or the trait has no breeding value that may be used.
     """
+    if dog.sex == "F" and dog.died_on is not None:
+        raise NoAnswer(Why.DEAD_DAM, dog)
     run = run or run_of(dog)
     facts = run.facts_of(trait)
     if facts is None:

@@ -11,8 +11,8 @@ from registry.models import Evaluation
 from registry.queries import reading_words
 from registry.science.numbers import format_number
 from registry.web.shapes import NOTICES, SHAPES, STATES
+from registry.wording import breeding, dates
 from registry.wording import cautions as caution_words
-from registry.wording import dates
 
 register = template.Library()
 
@@ -99,6 +99,12 @@ def is_number(value: int | str) -> bool:
 def cautions() -> list[str]:
     """The sentences of ``registry.wording.cautions``."""
     return caution_words.cautions()
+
+
+@register.simple_tag
+def forecast_cautions() -> list[str]:
+    """What a forecast does not say: the sentences of ``registry.wording.breeding``."""
+    return breeding.forecast_cautions()
 
 
 @register.filter

@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, include, path
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("registry.web.buyer.urls")),
+    path("", include("registry.web.breeder.urls")),
     path("", include("registry.web.sign_in")),
     path("clinic/", include("registry.web.clinic.urls")),
     path("registrar/", include("registry.web.registrar.urls")),

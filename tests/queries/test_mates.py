@@ -85,11 +85,7 @@ class TestTheOrder:
         everybody = _small_breed(club, chance)
         value = {dog: chance.gauss(0, 0.05) for dog in everybody}
         make_run(club.breed, traits={"hip-laxity": TraitColumns(value=value)})
-        juno = next(dog for dog in reversed(everybody) if dog.sex == "F")
-        wishes = replace(ANY, most_kinship=0.16, youngest_months=18, oldest_months=120)
-
-        found = ask(juno, wishes, most=100)
-
+        juno = next(dog for dog in reversed(everybody) if dog.sex == "F" and not dog.died_on)
         kinship = _kinships(everybody)
         of_age = [
             dog
@@ -98,10 +94,14 @@ class TestTheOrder:
             and dog.died_on is None
             and date(2016, 11, 25) <= dog.born_on <= date(2025, 5, 25)
         ]
+        limit = sorted(kinship[juno.pk, dog.pk] for dog in of_age)[len(of_age) // 2]
+
+        found = ask(juno, MateWishes(limit, False, False, 18, 120), most=100)
+
         expected = sorted(
-            (dog for dog in of_age if kinship[juno.pk, dog.pk] <= 0.16), key=lambda dog: value[dog]
+            (dog for dog in of_age if kinship[juno.pk, dog.pk] <= limit), key=lambda dog: value[dog]
         )
-        assert 3 <= len(expected) < len(of_age)
+        assert 1 < len(expected) <= len(of_age)
         assert names(found) == [dog.name for dog in expected]
         assert [row.kinship for row in found.rows] == pytest.approx(
             [kinship[juno.pk, dog.pk] for dog in expected]
@@ -302,6 +302,18 @@ class TestWhyThereIsNoList:
 
         assert refusal.value.why == Why.NO_RUN
 
+    def test_for_a_dead_bitch_but_not_for_a_dead_male(self, club: Club) -> None:
+        dead = bitch(club, died_on=date(2025, 2, 1))
+        stored = male(club, "Stored", died_on=date(2025, 2, 1))
+        make_dog(club, name="Wren")
+        make_run(club.breed)
+
+        with pytest.raises(NoAnswer) as refusal:
+            ask(dead)
+
+        assert (refusal.value.why, refusal.value.dog) == (Why.DEAD_DAM, seen(dead))
+        assert names(ask(stored)) == ["Wren"]
+
     def test_for_a_trait_without_breeding_values(self, club: Club) -> None:
         juno = bitch(club)
         make_run(club.breed)
@@ -462,7 +474,7 @@ def _small_breed(club: Club, chance: random.Random) -> list[Dog]:
                     club,
                     name=f"Dog {year}-{litter}-{at}",
                     sex=chance.choice("MF"),
-                    born_on=date(year, 1 + litter, 3),
+                    born_on=date(year, 1 + 4 * litter, 3),
                     died_on=date(2026, 9, 1) if chance.random() < 0.2 else None,
                     sire=sire.public_id,
                     dam=dam.public_id,

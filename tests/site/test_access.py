@@ -24,8 +24,9 @@ HIDDEN = frozenset({404})
 SIGN_IN_FIRST = frozenset({302})
 INSIDE = frozenset({200, 302, 404, 405, 409, 422})
 
+OPEN_ROOMS = frozenset({"buyer", "breeder"})
 ROOM_OF = {"clinic": "nurse", "registrar": "registrar", "secretary": "secretary"}
-# Open to everybody by intent; "rooms" and "sign-out" ask for a sign-in.
+# Open to everybody by intent, as those rooms are; "rooms" and "sign-out" ask for a sign-in.
 OPEN_ROUTES = frozenset({"healthz", "sign-in"})
 SIGNED_IN_ROUTES = frozenset({"rooms"})
 FOR_ALL_AFTER_SIGN_IN = frozenset({"sign-out"})
@@ -33,7 +34,7 @@ FOR_ALL_AFTER_SIGN_IN = frozenset({"sign-out"})
 
 def expected(route: Route, role: str) -> frozenset[int]:
     """The allowed status codes; raises KeyError for a route without a declaration."""
-    if route.namespace == "buyer" or route.name in OPEN_ROUTES or route.path.startswith("/api/"):
+    if route.namespace in OPEN_ROOMS or route.name in OPEN_ROUTES or route.path.startswith("/api/"):
         return OPEN
     if route.name in SIGNED_IN_ROUTES | FOR_ALL_AFTER_SIGN_IN:
         return INSIDE | SIGN_IN_FIRST if role == "anonymous" else INSIDE

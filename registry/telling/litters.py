@@ -1,0 +1,247 @@
+"""The litter that a pair leads to expect: sentence, fifty circles, and the numbers behind.
+
+Facts of ``registry.queries.pairs`` in, finished strings and drawings out. Several pairs are drawn
+on one scale, so that they can be compared by eye.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from registry.charts.litter import LitterLabels, ParentNote, litters
+from registry.queries.pairs import PairFacts, PairTrait
+from registry.queries.public import PublicTrait
+from registry.science.distribution import Histogram
+from registry.science.dots import Heap, parted
+from registry.science.litter import Circles, Forecast
+from registry.telling.breeding import (
+    Reason,
+    hands_on,
+    record_text,
+    reliability_of,
+    trait_words,
+    value_writer,
+)
+from registry.telling.drawings import drawing
+from registry.telling.facts import Fact
+from registry.telling.meanings import Note, guidance_points, notes_of, range_text
+from registry.wording.breeding import (
+    forecast_sentences,
+    litter_mean_sentence,
+    littermates_sentence,
+    moved_onto_the_end,
+)
+from registry.wording.standings import capitalised
+
+
+@dataclass(frozen=True, slots=True)
+class LitterTold:
+    """One trait of one pair. Without a forecast ``svg`` is empty and ``lead`` says why.
+
+    ``ranges`` are the lines of the table of puppies by value, ``numbers`` those of the numbers the
+    forecast is made of.
+    """
+
+    slug: str
+    title: str
+    lead: str
+    sentences: tuple[str, ...]
+    caption: str
+    svg: SafeString | str
+    facts: tuple[Fact, ...]
+    ranges: tuple[tuple[str, ...], ...]
+    numbers: tuple[tuple[str, ...], ...]
+    notes: tuple[Note, ...]
+    details: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """A pair's trait that has a forecast, with the forecast and its circles."""
+
+    pair: PairFacts
+    of: PairTrait
+    forecast: Forecast
+    circles: Circles
+
+
+def litters_told(
+    pairs: Sequence[PairFacts], slug: str, histogram: Histogram
+) -> tuple[LitterTold | None, ...]:
+    """One trait of several pairs, drawn on one scale; None for a pair whose run has no such trait.
+
+    ``histogram`` is the breed's counts of the trait: the scale covers them.
+    """
+    found = [
+        (pair, next((each for each in pair.traits if each.facts.trait.slug == slug), None))
+        for pair in pairs
+    ]
+    expected = {
+        at: _expected(pair, of, of.forecast)
+        for at, (pair, of) in enumerate(found)
+        if of is not None and of.forecast is not None
+    }
+    drawn = dict(zip(expected, _drawn(list(expected.values()), histogram), strict=True))
+    return tuple(
+        _told(expected[at], *drawn[at]) if at in expected else _without(of)
+        for at, (_pair, of) in enumerate(found)
+    )
+
+
+def _expected(pair: PairFacts, of: PairTrait, forecast: Forecast) -> Expected:
+    lowest, highest = of.ends
+    circles = forecast.circles(
+        of.facts.middle, resolution=of.facts.trait.resolution, lowest=lowest, highest=highest
+    )
+    return Expected(pair, of, forecast, circles)
+
+
+def _drawn(expected: Sequence[Expected], histogram: Histogram) -> list[tuple[Heap, SafeString]]:
+    if not expected:
+        return []
+    steps = [step for each in expected for step in each.circles.steps]
+    if histogram.n:
+        steps += [histogram.first_step, histogram.last_step]
+    span = min(steps), max(steps)
+    better = expected[0].of.facts.trait.better
+    heaps = [parted(each.circles.steps, each.circles.edge, better, span=span) for each in expected]
+    svgs = litters(
+        [
+            (heap, _labels(each), f"litter-{each.of.facts.trait.slug}-{at}")
+            for at, (each, heap) in enumerate(zip(expected, heaps, strict=True))
+        ],
+        better=better,
+    )
+    return [(heap, drawing(svg)) for heap, svg in zip(heaps, svgs, strict=True)]
+
+
+def _labels(each: Expected) -> LitterLabels:
+    facts = each.of.facts
+    trait = facts.trait
+    resolution = float(trait.resolution)
+    return LitterLabels(
+        title=_sentences(each)[0],
+        description=_("1 circle = 2 of 100 puppies"),
+        better_end=capitalised(trait.better_word),
+        worse_end=capitalised(trait.worse_word),
+        circle=_("1 circle = 2 of 100 puppies"),
+        middle=_("Breed's middle"),
+        middle_value=record_text(trait, facts.middle),
+        middle_step=facts.middle / resolution,
+        value=trait.value_text,
+        guidance=guidance_points(trait),
+        parents=tuple(
+            ParentNote(value.record / resolution, dog.short_name, record_text(trait, value.record))
+            for dog, value in ((each.pair.sire, each.of.sire), (each.pair.dam, each.of.dam))
+            if value.record is not None
+        ),
+    )
+
+
+def _sentences(each: Expected) -> list[str]:
+    facts = each.of.facts
+    trait = facts.trait
+    return forecast_sentences(
+        each.forecast,
+        middle=facts.middle,
+        best=float(each.of.ends[0 if trait.better == "lower" else 1]),
+        reliability=reliability_of(each.of.sire, each.of.dam),
+        words=trait_words(trait),
+        value=value_writer(trait),
+    )
+
+
+def _told(each: Expected, heap: Heap, svg: SafeString) -> LitterTold:
+    facts = each.of.facts
+    trait, value = facts.trait, value_writer(facts.trait)
+    lowest, highest = (value(float(end)) for end in each.of.ends)
+    lead, *sentences = _sentences(each)
+    return LitterTold(
+        slug=trait.slug,
+        title=trait.name,
+        lead=lead,
+        sentences=tuple(sentences),
+        caption=_("The litter to expect: %(trait)s") % {"trait": _measure(trait)},
+        svg=svg,
+        facts=(
+            Fact(_("Middle puppy"), value(each.forecast.mean)),
+            Fact(_("Breed's middle dog"), value(facts.middle)),
+            Fact(
+                _("%(dog)s hands on") % {"dog": each.pair.sire.short_name}, hands_on(each.of.sire)
+            ),
+            Fact(_("%(dog)s hands on") % {"dog": each.pair.dam.short_name}, hands_on(each.of.dam)),
+        ),
+        ranges=tuple(
+            (range_text(trait, column.low_step, column.high_step), str(2 * column.dogs))
+            for column in heap.columns
+        ),
+        numbers=_numbers(each),
+        notes=notes_of(trait),
+        details=(
+            litter_mean_sentence(each.forecast, value=value),
+            littermates_sentence(each.forecast, value=value),
+            *moved_onto_the_end(each.circles, lowest=lowest, highest=highest),
+        ),
+    )
+
+
+def _numbers(each: Expected) -> tuple[tuple[str, ...], ...]:
+    """What the forecast is made of, as a breeder who knows the terms expects it."""
+    facts, forecast = each.of.facts, each.forecast
+    rows = [
+        (_("Expected mean of the puppies"), f"{forecast.mean:.3f}"),
+        (_("Spread of one puppy around it (standard deviation)"), f"{forecast.sd:.3f}"),
+        (_("Spread among litter mates (standard deviation)"),
+         f"{forecast.sd_between_littermates:.3f}"),
+    ]  # fmt: skip
+    for dog, value in ((each.pair.sire, each.of.sire), (each.pair.dam, each.of.dam)):
+        rows += [
+            (_("Breeding value of %(dog)s") % {"dog": dog.name}, f"{value.value:+.3f}"),
+            (_("Its reliability (0 to 1)"), f"{value.reliability:.2f}"),
+        ]
+        if value.record is not None:
+            rows.append((_("Its own result, as the run used it"), f"{value.record:.3f}"))
+    rows += [
+        (_("Heritability"), f"{facts.heritability:.2f}"),
+        (_("Tested dogs in the run"), f"{facts.records:,}"),
+        (_("Breed's middle dog"), f"{facts.middle:.3f}"),
+    ]
+    return tuple(rows)
+
+
+def _measure(trait: PublicTrait) -> str:
+    if not trait.is_per_side:
+        return trait.name
+    return _("%(trait)s, mean of both sides") % {"trait": trait.name}
+
+
+def _without(of: PairTrait | None) -> LitterTold | None:
+    if of is None:
+        return None
+    said = _without_words(of)
+    trait = of.facts.trait
+    return LitterTold(
+        slug=trait.slug,
+        title=trait.name,
+        lead=f"{said.title}. {said.text}",
+        sentences=(),
+        caption="",
+        svg="",
+        facts=(),
+        ranges=(),
+        numbers=(),
+        notes=(),
+        details=(),
+    )
+
+
+def _without_words(of: PairTrait) -> Reason:
+    names = _(" and ").join(dog.name for dog in of.withheld)
+    return Reason(
+        _("The owner has not released the result"),
+        _("The result of %(dogs)s is private. So nothing is forecast with it.") % {"dogs": names},
+    )

@@ -1,0 +1,122 @@
+"""The list of candidate mates in finished strings: how it is ordered, each candidate, how sure.
+
+No candidate gets a number of its place: where differences are smaller than their own uncertainty,
+the order says little, and the page says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from registry.queries.mates import Mate, MatesFound
+from registry.queries.public import PublicDog
+from registry.telling.breeding import (
+    difference_text,
+    hands_on,
+    inbreeding_text,
+    middle_puppy,
+    released_text,
+    reliability_of,
+)
+from registry.telling.facts import Fact
+from registry.wording.breeding import of_100, precision_of
+
+
+@dataclass(frozen=True, slots=True)
+class MateLine:
+    """One candidate."""
+
+    public_id: str
+    name: str
+    href: str
+    born: str
+    litter: str
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MatesTold:
+    """The list. ``close`` and ``withheld`` are empty where there is nothing to say."""
+
+    lead: str
+    close: str
+    withheld: str
+    matching: int
+    total: int
+    rows: tuple[MateLine, ...]
+
+
+def mates_told(dog: PublicDog, found: MatesFound) -> MatesTold:
+    """Put the list together."""
+    return MatesTold(
+        lead=_("The list begins with the mates whose puppies are expected %(better)s.")
+        % {"better": found.facts.trait.better_word},
+        close=_close(found),
+        withheld=_withheld(found),
+        matching=found.matching,
+        total=found.total,
+        rows=tuple(_line(dog, mate, found) for mate in found.rows),
+    )
+
+
+def _close(found: MatesFound) -> str:
+    if found.close < 2:
+        return ""
+    if found.close == found.matching:
+        return _("They are all too close to tell apart. Let health, temper and variety decide.")
+    return ngettext(
+        "%(count)s of them can hardly be told from the first. There, let health, temper and "
+        "variety decide.",
+        "%(count)s of them can hardly be told apart. There, let health, temper and variety decide.",
+        found.close,
+    ) % {"count": f"{found.close:,}"}
+
+
+def _withheld(found: MatesFound) -> str:
+    if not found.withheld:
+        return ""
+    return ngettext(
+        "%(count)s dog is not in the list, as its owner keeps the result private.",
+        "%(count)s dogs are not in the list, as their owners keep the results private.",
+        found.withheld,
+    ) % {"count": f"{found.withheld:,}"}
+
+
+def _line(dog: PublicDog, mate: Mate, found: MatesFound) -> MateLine:
+    trait = found.facts.trait
+    reliability = reliability_of(found.own, mate.value)
+    share = mate.forecast.share_better_than(found.facts.middle)
+    return MateLine(
+        public_id=mate.public_id,
+        name=mate.name,
+        href=f"/dogs/{dog.public_id}/mates/{mate.public_id}/?trait={trait.slug}",
+        born=_("born %(year)d") % {"year": mate.born_on.year},
+        litter=_(
+            "Of 100 puppies, %(count)s %(better)s than the breed's middle dog. The middle puppy: "
+            "%(middle)s."
+        )
+        % {
+            "count": of_100(share, precision_of(reliability)),
+            "better": trait.better_word,
+            "middle": middle_puppy(found.facts, mate.forecast),
+        },
+        facts=(
+            Fact(_("Own result"), released_text(trait, mate.released)),
+            Fact(_("Hands on"), hands_on(mate.value)),
+            Fact(_("Puppies' inbreeding"), inbreeding_text(mate.kinship, found.run)),
+            Fact(_("Beside the first"), _beside_the_first(mate, found)),
+        ),
+    )
+
+
+def _beside_the_first(mate: Mate, found: MatesFound) -> str:
+    if mate.is_close:
+        return _("too close to tell")
+    trait = found.facts.trait
+    return _("about %(difference)s %(worse)s") % {
+        "difference": difference_text(trait, mate.behind),
+        "worse": trait.worse_word,
+    }
