@@ -196,18 +196,16 @@ class TestTheCourse:
         # Of 40 with 95 of 100 each, 34 or more in 99.6 of 100 cases (binomial).
         assert sum(inside) >= 34
 
-    @pytest.mark.parametrize(("keep", "least"), [(None, 0.92), (0.3, 0.85)])
-    def test_the_intervals_of_the_years_hold_the_true_means(
-        self, keep: float | None, least: float
-    ) -> None:
+    @pytest.mark.parametrize("keep", [None, 0.3], ids=["any mate", "best mates"])
+    def test_the_intervals_of_the_years_hold_the_true_means(self, keep: float | None) -> None:
         inside = [
             year.value is not None and year.value.low <= true <= year.value.high
             for course in courses(keep)
             for year, true in zip(course.said.years, course.true, strict=True)
         ]
 
-        # 95 of 100 are promised; strong selection makes the intervals a little too narrow.
-        assert least <= np.mean(inside)
+        # 95 of 100 are promised; the years of one breed hang together.
+        assert 0.92 <= np.mean(inside) <= 0.98
 
 
 # --- selection ahead ---
