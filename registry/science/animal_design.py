@@ -103,7 +103,7 @@ class AnimalDesign:
         relationship_inverse: sparse.csr_array | Numbers,
         log_relationship: float,
     ) -> Self:
-        dogs, row = _rows(traits)
+        dogs, row = _rows(len(pedigree), traits)
         litter, litters = _litters(traits, dogs)
         number = np.full(len(pedigree) + 1, UNKNOWN)
         number[parents] = np.arange(len(parents))
@@ -151,17 +151,19 @@ class AnimalDesign:
         return len(self.parents) + int(np.count_nonzero(self.mendelian))
 
 
-def _rows(traits: Sequence[Records]) -> tuple[Places, Places]:
-    """Return the recorded dogs and the row of each one's record in each trait."""
-    dogs = np.unique(np.concatenate([records.dog for records in traits]))
-    row = np.full((len(dogs), len(traits)), -1, dtype=np.int64)
+def _rows(n: int, traits: Sequence[Records]) -> tuple[Places, Places]:
+    """Return the recorded ones of n dogs, and the row of each one's record in each trait."""
+    row = np.full((n, len(traits)), -1, dtype=np.int64)
     first = 0
     for trait, records in enumerate(traits):
-        if len(np.unique(records.dog)) != len(records.dog):
+        if len(records) and not (records.dog.min() >= 0 and records.dog.max() < n):
+            raise ValueError(f"a record's dog must be from 0 to {n - 1}")
+        row[records.dog, trait] = first + np.arange(len(records))
+        if np.count_nonzero(row[:, trait] >= 0) != len(records):
             raise ValueError("a dog has two records of one trait; give one record a dog")
-        row[np.searchsorted(dogs, records.dog), trait] = first + np.arange(len(records.dog))
-        first += len(records.dog)
-    return dogs, row
+        first += len(records)
+    dogs = np.flatnonzero((row >= 0).any(axis=1))
+    return dogs, row[dogs]
 
 
 def _litters(traits: Sequence[Records], dogs: Places) -> tuple[Places, int]:
@@ -174,15 +176,18 @@ def _litters(traits: Sequence[Records], dogs: Places) -> tuple[Places, int]:
         code[at] = np.maximum(code[at], records.litter)
     unknown = code < 0
     code[unknown] = code.max(initial=-1) + 1 + np.arange(np.count_nonzero(unknown))
-    _, litter = np.unique(code, return_inverse=True)
-    return litter.astype(np.int64), int(litter.max(initial=-1)) + 1
+    is_there = np.bincount(code) > 0
+    number = np.cumsum(is_there) - 1
+    return number[code].astype(np.int64), int(np.count_nonzero(is_there))
 
 
 def parents_of(pedigree: Pedigree, traits: Sequence[Records]) -> Places:
     """Return the places of the known parents of all recorded dogs, ascending."""
-    dogs = np.concatenate([records.dog for records in traits])
-    parents = np.unique(np.concatenate([pedigree.sire[dogs], pedigree.dam[dogs]]))
-    known: Places = parents[parents != UNKNOWN].astype(np.int64)
+    is_parent = np.zeros(len(pedigree) + 1, dtype=bool)
+    for records in traits:
+        is_parent[pedigree.sire[records.dog]] = True
+        is_parent[pedigree.dam[records.dog]] = True
+    known: Places = np.flatnonzero(is_parent[:-1])
     return known
 
 

@@ -141,7 +141,7 @@ def check_enough(pedigree: Pedigree, traits: list[Records]) -> None:
         if n < FEWEST_RECORDS:
             raise TooFewRecordsError(f"{n} records; at least {FEWEST_RECORDS} are wanted")
         parents = np.concatenate([pedigree.sire[records.dog], pedigree.dam[records.dog]])
-        _, offspring = np.unique(parents[parents != UNKNOWN], return_counts=True)
+        offspring = np.bincount(parents[parents != UNKNOWN])
         families = int(np.count_nonzero(offspring >= 2))
         if families < FEWEST_FAMILIES:
             raise TooFewRecordsError(

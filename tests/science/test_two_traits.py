@@ -143,6 +143,22 @@ def test_a_record_of_one_trait_speaks_for_the_other() -> None:
     assert np.all(other.reliability[only_first] > alone.reliability[only_first] + 0.02)
 
 
+def test_the_truth_is_as_far_off_as_the_error_variance_says() -> None:
+    # One breed of some 1,700 dogs: the mean squared error against the mean error variance, and
+    # the slope of the true on the predicted values, which is 1 for a prediction without bias.
+    bred = breed(Truth.of(G, C, E), seed=6, years=8, litters_a_year=35, founders=100)
+    first, second = bred.records(trait=0, tested=0.6), bred.records(trait=1, tested=0.4)
+
+    solutions = breeding_values_of_two(bred.pedigree, bred.inbreeding, first, second, COVARIANCES)
+
+    for trait, solution in enumerate(solutions):
+        truth = bred.value[:, trait]
+        squared = np.mean((truth - solution.value) ** 2)
+        assert squared == pytest.approx(solution.error_variance.mean(), rel=0.15)
+        slope = np.polynomial.polynomial.polyfit(solution.value, truth, 1)[1]
+        assert slope == pytest.approx(1, abs=0.12)
+
+
 def test_a_large_breed_has_the_same_values_and_nearly_the_same_reliabilities(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -167,6 +183,30 @@ def test_two_litters_of_one_dog_are_refused() -> None:
 
     with pytest.raises(ValueError, match="litter differs"):
         breeding_values_of_two(bred.pedigree, bred.inbreeding, first, moved, COVARIANCES)
+
+
+def test_a_second_record_of_a_dog_is_refused() -> None:
+    bred, first, second = some()
+    dog = first.dog.copy()
+    dog[1] = dog[0]
+
+    with pytest.raises(ValueError, match="two records of one trait"):
+        breeding_values_of_two(
+            bred.pedigree, bred.inbreeding, replace(first, dog=dog), second, COVARIANCES
+        )
+
+
+def test_a_record_of_a_dog_outside_the_pedigree_is_refused() -> None:
+    bred, first, second = some()
+
+    with pytest.raises(ValueError, match=f"from 0 to {len(bred.born) - 1}"):
+        breeding_values_of_two(
+            bred.pedigree,
+            bred.inbreeding,
+            first,
+            replace(second, dog=second.dog + len(bred.born)),
+            COVARIANCES,
+        )
 
 
 def _columns(records: Records) -> Numbers:
