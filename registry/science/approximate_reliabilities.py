@@ -73,7 +73,7 @@ def approximate_error_variances(
 ) -> Numbers:
     """Return every dog's error variance, (n,), in the trait's unit squared."""
     dogs, fixed = system.dogs, _FixedError(system)
-    said = system.group_weight - fixed.of_group(system.group_fixed)
+    said = np.maximum(system.group_weight - fixed.of_group(system.group_fixed), 0.0)
     pairs = _pairs(system, said, inbreeding, variances)
     known = _settled(pairs, variances.residual / variances.additive)
     is_parent = dogs.number < dogs.parents
@@ -114,14 +114,15 @@ class _FixedError:
     def __init__(self, system: ReducedEquations) -> None:
         p, self._levels = len(system.fixed), system.fixed.carrier_levels
         few = np.maximum(np.arange(p) - max(self._levels - 1, 0), 0)
-        self._few = sparse.coo_array((np.ones(p), (np.arange(p), few))).tocsr()
+        shape = p, int(few.max(initial=-1)) + 1
+        self._few = sparse.coo_array((np.ones(p), (np.arange(p), few)), shape=shape).tocsr()
         self._level_weight = np.diag(system.fixed_block)[: self._levels]
         beside = (system.beside @ self._few).toarray()
         block = system.parents_block
         solved = conjugate_gradients(block.__matmul__, block.diagonal(), beside, tolerance=1e-4)
         self._hanging = solved.solution
         left = self._few.T @ system.fixed_block @ self._few - beside.T @ solved.solution
-        self._factor = linalg.cholesky((left + left.T) / 2, lower=True)
+        self._factor = linalg.cholesky((left + left.T) / 2, lower=True) if p else left
 
     def of_parents(self) -> Numbers:
         """Return what it adds to each parent's variance, (m,)."""
@@ -141,6 +142,8 @@ class _FixedError:
         return np.asarray(sums[:, : self._levels].power(2) @ (1.0 / self._level_weight))
 
     def _squared(self, rows: Numbers) -> Numbers:
+        if not rows.shape[1]:
+            return np.zeros(len(rows))
         turned = linalg.solve_triangular(self._factor, rows.T, lower=True)
         return np.asarray((turned**2).sum(axis=0))
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -58,6 +59,22 @@ class Solution:
     """What the equations leave: |right − matrix · solution| / |right|."""
 
 
+class _Known(NamedTuple):
+    """How well the n dogs' values are known."""
+
+    errors: Numbers
+    """(n,): variances of the predictions' errors."""
+    own: Numbers
+    """(n,): variances of the values before any record is looked at."""
+    is_exact: bool
+
+    @property
+    def reliability(self) -> Numbers:
+        # Without additive variance there is nothing to know.
+        unknown = np.divide(self.errors, self.own, out=np.ones_like(self.own), where=self.own > 0)
+        return np.clip(1.0 - unknown, 0.0, 1.0)
+
+
 def breeding_values(
     pedigree: Pedigree, inbreeding: Numbers, records: Records, variances: Variances
 ) -> Solution:
@@ -69,13 +86,15 @@ def breeding_values(
     _check(len(pedigree), records)
     with threadpool_limits(limits=1, user_api="blas"):
         system = reduced_equations(pedigree, inbreeding, records, variances)
-        if is_exact(len(pedigree), len(system)):
+        is_small = is_exact(len(pedigree), len(system)) or not variances.additive
+        if is_small:
             theta, errors = error_variances(system, records, variances.residual)
             solved = Solved(theta, 0, _left(system, theta))
         else:
             solved = solution_by_iteration(system)
             errors = approximate_error_variances(system, inbreeding, records, variances)
-        return _recovered(system, records, solved, errors, (1.0 + inbreeding) * variances.additive)
+        known = _Known(errors, (1.0 + inbreeding) * variances.additive, is_small)
+        return _recovered(system, records, solved, known)
 
 
 def is_exact(dogs: int, equations: int) -> bool:
@@ -89,27 +108,25 @@ def solution_by_iteration(system: ReducedEquations) -> Solved:
 
 
 def _recovered(
-    system: ReducedEquations, records: Records, solved: Solved, errors: Numbers, own: Numbers
+    system: ReducedEquations, records: Records, solved: Solved, known: _Known
 ) -> Solution:
-    """Return the whole solution; ``own`` is the variance of each dog's value before any record."""
+    """Return the whole solution from that of the equations."""
     litter = recovered_litters(system, solved.solution)
     value = recovered_values(system, records, solved.solution, litter)
     b = solved.solution[: len(system.fixed)]
     named, slope = system.fixed.named(b)
     if system.fixed.names:
         named[system.fixed.names[0]][system.fixed.levels[0]] += system.middle
-    # Without additive variance there is nothing to know.
-    unknown = np.divide(errors, own, out=np.ones_like(own), where=own > 0)
     empty = int(records.litter.max(initial=NO_LITTER)) + 1 - len(litter)
     return Solution(
         value=value,
-        reliability=np.clip(1.0 - unknown, 0.0, 1.0),
-        error_variance=errors,
+        reliability=known.reliability,
+        error_variance=known.errors,
         fixed=named,
         age=slope,
         litter=np.append(litter, np.zeros(empty)),
         level_mean=system.fixed.rows @ b + system.middle,
-        method="approximate" if solved.iterations else "exact",
+        method="exact" if known.is_exact else "approximate",
         iterations=solved.iterations,
         residual=solved.residual,
     )

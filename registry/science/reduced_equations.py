@@ -118,9 +118,11 @@ class ReducedEquations:
         p = len(self.fixed)
         matrix = np.zeros((len(self), len(self)), order="F")
         matrix[:p, :p] = self.fixed_block
-        matrix[p:, :p] = self.beside.toarray()
-        matrix[:p, p:] = matrix[p:, :p].T
-        matrix[p:, p:] = self.parents_block.toarray()
+        # Entry by entry: a dense copy of a block would need the memory once more.
+        beside, block = self.beside.tocoo(), self.parents_block.tocoo()
+        matrix[p + beside.row, beside.col] = beside.data
+        matrix[beside.col, p + beside.row] = beside.data
+        matrix[p + block.row, p + block.col] = block.data
         return matrix
 
 

@@ -15,7 +15,7 @@ from registry.science.conjugate_gradients import conjugate_gradients
 from registry.science.mixed_model import Codes, Numbers, Records
 from registry.science.reduced_equations import ReducedEquations
 
-_ROWS = 2048
+_ROWS = 512
 """Dogs reckoned at once, so that the work needs little memory beside the inverse."""
 
 
@@ -48,7 +48,8 @@ def error_variances(
     for first in range(0, len(childless), _ROWS):
         places = childless[first : first + _ROWS]
         on = dependence(system, records, places)
-        found[places] = on.alone + on.lines.multiply(on.lines @ inverse).sum(axis=1)
+        # The transpose is the same numbers, in the order in memory that the product asks for.
+        found[places] = on.alone + on.lines.multiply(on.lines @ inverse.T).sum(axis=1)
     return inverse @ system.right, variance * found
 
 
