@@ -15,7 +15,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.models import DogAlias
 from registry.queries import mates as candidates
 from registry.queries.breed_counts import breed_counts
 from registry.queries.breeding import RunFacts, latest_run
@@ -178,7 +177,7 @@ def _list(request: HttpRequest, dog: PublicDog, run: RunFacts, form: MateFilters
 
 
 def _dog(public_id: str) -> PublicDog:
-    """The dog with this id, also where its entry was merged into another; or 404."""
+    """The dog with this id, or 404."""
     dog = _found(public_id)
     if dog is None:
         raise Http404
@@ -186,13 +185,7 @@ def _dog(public_id: str) -> PublicDog:
 
 
 def _found(public_id: str) -> PublicDog | None:
-    if "\x00" in public_id:
-        return None
-    dog = public_dog(public_id)
-    if dog is None:
-        merged = DogAlias.objects.filter(public_id=public_id).values_list("dog__public_id").first()
-        return public_dog(merged[0]) if merged else None
-    return dog
+    return None if "\x00" in public_id else public_dog(public_id)
 
 
 def _answer(dog: PublicDog, mate: PublicDog) -> PairFacts | NoAnswer:
