@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from registry.web.buyer import breeds, credentials, explorer, owner, public_log, views
+from registry.web.buyer import (
+    ahead,
+    breeds,
+    course,
+    credentials,
+    explorer,
+    owner,
+    public_log,
+    views,
+)
 
 app_name = "buyer"
 urlpatterns = [
@@ -24,6 +33,9 @@ urlpatterns = [
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.csv", breeds.cells_csv, name="cells-csv"),
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.json", breeds.cells_json, name="cells-json"),
     path("breeds/<slug:slug>/<slug:trait_slug>/explore/", explorer.explore, name="explore"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/course/", course.course, name="course"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/course.csv", course.course_csv, name="course-csv"),
+    path("breeds/<slug:slug>/<slug:trait_slug>/ahead/", ahead.ahead, name="ahead"),
     path("issuer", credentials.issuer, name="issuer"),
     path("status/<slug:purpose>/<int:block>", credentials.status, name="status"),
     path("check/", credentials.check, name="check-file"),

@@ -1,0 +1,142 @@
+"""A breed's course as its latest run stored it, and what parents and tests there are today.
+
+The stored course becomes the values of ``registry.science`` again, number for number: pages, the
+CSV file and the interface all read it here. The numbers of today are the starting point of a look
+ahead. Reads only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Count, Q
+
+from registry.models import Dog, Sex, Trait
+from registry.queries.breeding import (
+    RunFacts,
+    TraitFacts,
+    TraitWithout,
+    latest_run,
+    trend_of,
+)
+from registry.science.diversity import EffectiveSize
+from registry.science.trend import Line, Mean, Trend, Year
+
+GENERATION_YEARS = 4
+"""The years of birth that are taken together as one generation: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class SizeToday:
+    """The effective population size by the dogs born from ``first_year`` to ``last_year``."""
+
+    size: EffectiveSize
+    first_year: int
+    last_year: int
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """A breed's course in one trait, with the run that found it."""
+
+    run: RunFacts
+    facts: TraitFacts
+    trend: Trend
+    size: SizeToday | None
+
+    @property
+    def last_year(self) -> Year | None:
+        """The last year of birth with enough dogs for a mean breeding value."""
+        return next((year for year in reversed(self.trend.years) if year.value is not None), None)
+
+
+@dataclass(frozen=True, slots=True)
+class NoCourse:
+    """Why there is none: no run yet, or a run without breeding values of the trait."""
+
+    run: RunFacts | None
+    without: TraitWithout | None
+
+
+@dataclass(frozen=True, slots=True)
+class ParentsToday:
+    """What was born in one generation up to a year, and how many parents it has."""
+
+    females: int
+    males: int
+    dams: int
+    sires: int
+
+
+def course_of(breed_pk: int, trait_slug: str) -> Course | NoCourse:
+    """The course that the breed's latest run found, or why there is none."""
+    run = latest_run(breed_pk)
+    if run is None:
+        return NoCourse(None, None)
+    facts = run.facts_of(trait_slug)
+    if facts is None:
+        found = (each for each in run.without if each.trait.slug == trait_slug)
+        return NoCourse(run, next(found, None))
+    stored = trend_of(run.pk, facts.trait.pk)
+    return Course(run, facts, _trend(stored), _size(stored.get("effective_size")))
+
+
+def scale_ends(trait_pk: int) -> tuple[float, float]:
+    """The lowest and the highest value that the trait's scale has."""
+    lowest, highest = Trait.objects.values_list("lowest", "highest").get(pk=trait_pk)
+    return float(lowest), float(highest)
+
+
+def parents_today(breed_pk: int, last_year: int) -> ParentsToday:
+    """The dogs born in the generation up to the end of a year, and their different parents."""
+    born = Dog.objects.filter(
+        breed_id=breed_pk,
+        born_on__gt=date(last_year - GENERATION_YEARS, 12, 31),
+        born_on__lte=date(last_year, 12, 31),
+    )
+    found = born.aggregate(
+        females=Count("pk", filter=Q(sex=Sex.FEMALE)),
+        males=Count("pk", filter=Q(sex=Sex.MALE)),
+        dams=Count("dam", distinct=True),
+        sires=Count("sire", distinct=True),
+    )
+    return ParentsToday(**found)
+
+
+def tested_today(trend: Trend, last_year: int) -> int:
+    """How many of the dogs born in the generation up to a year were tested."""
+    first = last_year - GENERATION_YEARS + 1
+    return sum(year.tested for year in trend.years if first <= year.year <= last_year)
+
+
+def _trend(stored: Mapping[str, Any]) -> Trend:
+    line = stored.get("line")
+    return Trend(
+        years=tuple(
+            Year(**{**year, "record": _mean(year["record"]), "value": _mean(year["value"])})
+            for year in stored.get("years", ())
+        ),
+        line=Line(**line) if line else None,
+        left_out=tuple(stored.get("left_out", ())),
+        without_year=0,
+    )
+
+
+def _mean(stored: Mapping[str, float] | None) -> Mean | None:
+    return Mean(**stored) if stored else None
+
+
+def _size(stored: Mapping[str, Any] | None) -> SizeToday | None:
+    """JSON holds no infinite number: where no dog is inbred the size stands as nothing."""
+    if not stored:
+        return None
+    told = dict(stored)
+    first, last = told.pop("first_year"), told.pop("last_year")
+    numbers: dict[str, Any] = {
+        name: math.inf if value is None else value for name, value in told.items()
+    }
+    return SizeToday(EffectiveSize(**numbers), first, last)

@@ -1,0 +1,313 @@
+"""A breed's course by year of birth: sentences, figures and the tables of the same numbers.
+
+Facts of ``registry.queries.course`` in, finished strings and figures out, for the page, and the
+rows of its CSV file. A look ahead is ``ahead``'s.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from registry.charts import course as drawn
+from registry.charts.figures import AxisWords, Figure, Guidance
+from registry.queries.course import Course, NoCourse
+from registry.queries.pairs import NoAnswer, Why
+from registry.queries.public import PublicTrait
+from registry.science.trend import FEWEST_DOGS, Mean, Year
+from registry.telling.breeding import Reason, hundredths, trait_words, why_words
+from registry.telling.meanings import Note, notes_of
+from registry.wording.course import (
+    course_sentences,
+    heritability_sentence,
+    mean_decimals_of,
+    size_sentences,
+)
+from registry.wording.standings import capitalised
+
+_ROOM = 0.25
+"""How far beyond the drawn values a guidance point may lie, of their range, to be drawn."""
+
+CSV_HEADS = (
+    "birth_year", "dogs", "tested", "tested_of_100",
+    "result_mean", "result_low", "result_high",
+    "genes_mean", "genes_low", "genes_high",
+    "breeding_value_mean", "breeding_value_low", "breeding_value_high",
+    "inbreeding_of_100",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A figure, what is to be known of it, and the table of the same numbers."""
+
+    ident: str
+    title: str
+    figure: Figure
+    words: tuple[str, ...]
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CourseTold:
+    """What the page says; ``notes`` are the guidance points that the figure shows."""
+
+    lead: tuple[str, ...]
+    tested: str
+    values: Plot
+    notes: tuple[Note, ...]
+    size: tuple[str, ...]
+    inbreeding: Plot
+    details: tuple[str, ...]
+
+
+def course_told(course: Course) -> CourseTold:
+    """Put the page together."""
+    trait = course.facts.trait
+    points = [_point(year, course) for year in course.trend.years]
+    guidance = guidance_near(trait, [end for point in points for end in _ends(point)])
+    return CourseTold(
+        lead=tuple(lead_of(course)),
+        tested=_tested(course),
+        values=_values(course, points, guidance),
+        notes=tuple(n for n in notes_of(trait) if n.mark in {g.mark for g in guidance}),
+        size=tuple(size_of(course)),
+        inbreeding=_inbreeding(course, points),
+        details=tuple(_details(course)),
+    )
+
+
+def lead_of(course: Course) -> list[str]:
+    """What the breed's genes did, first sentence first."""
+    trait = course.facts.trait
+    return course_sentences(
+        course.trend.line,
+        better=trait.better,
+        words=trait_words(trait),
+        resolution=trait.resolution,
+        unit=trait.unit,
+        is_graded=bool(trait.grades),
+    )
+
+
+def size_of(course: Course) -> list[str]:
+    """How fast the breed loses variety."""
+    found = course.size
+    if found is None:
+        return size_sentences(None, first_year=0, last_year=0)
+    return size_sentences(found.size, first_year=found.first_year, last_year=found.last_year)
+
+
+def why_no_course(found: NoCourse) -> Reason:
+    """Why there is nothing to show, and what can be done."""
+    return why_words(NoAnswer(Why.NO_RUN if found.run is None else Why.NO_VALUES))
+
+
+def csv_rows(course: Course) -> list[list[Any]]:
+    """One row a year of birth, the numbers as the run stored them; empty where there is none."""
+    base = course.facts.base
+    rows: list[list[Any]] = []
+    for year in course.trend.years:
+        genes = moved(year.value, base)
+        means = [_csv_mean(mean) for mean in (year.record, genes, year.value)]
+        rows.append(
+            [year.year, year.dogs, year.tested, 100 * year.share_tested]
+            + [number for mean in means for number in mean]
+            + [100 * year.inbreeding]
+        )
+    return rows
+
+
+def moved(mean: Mean | None, base: float) -> Mean | None:
+    """The mean record that dogs would have by their genes: the base and their breeding values."""
+    if mean is None:
+        return None
+    return Mean(base + mean.mean, base + mean.low, base + mean.high)
+
+
+def mean_text(trait: PublicTrait, value: float) -> str:
+    """A mean with one decimal more than a single value has; grades are counted from 0."""
+    return f"{value:.{mean_decimals_of(trait.resolution)}f}{trait.unit}"
+
+
+def guidance_near(trait: PublicTrait, values: Sequence[float]) -> list[Guidance]:
+    """The guidance points that lie among the values or not far outside."""
+    if not values:
+        return []
+    low, high = min(values), max(values)
+    room = _ROOM * (high - low)
+    return [
+        Guidance(float(point["value"]), str(place))
+        for place, point in enumerate(trait.guidance, 1)
+        if low - room <= float(point["value"]) <= high + room
+    ]
+
+
+def grades_note(trait: PublicTrait) -> list[str]:
+    """How grades become numbers, and what that leaves out; nothing for a measured trait."""
+    if not trait.grades:
+        return []
+    counted = ", ".join(f"{grade} = {place}" for place, grade in enumerate(trait.grades))
+    return [
+        _("Grades are counted as numbers here: %(counted)s.") % {"counted": counted},
+        _("The steps between grades need not be alike, so read these means with care."),
+    ]
+
+
+def sides_note(trait: PublicTrait) -> list[str]:
+    """That a dog's number here is not the one its certificate speaks with."""
+    if not trait.is_per_side:
+        return []
+    return [
+        _("Here a dog counts with the mean of both sides. A certificate goes by the worse one.")
+    ]
+
+
+def _values(
+    course: Course, points: Sequence[drawn.YearPoint], guidance: Sequence[Guidance]
+) -> Plot:
+    trait = course.facts.trait
+    names = drawn.CourseWords(
+        record=_("Mean result of the tested dogs"),
+        genes=_("All dogs, by their genes"),
+        tested=_("Tested, of 100 dogs"),
+        interval=_("95 of 100 between"),
+    )
+    figure = drawn.course(
+        points,
+        axes=AxisWords(x=_("Year of birth"), y=trait.name),
+        words=names,
+        guidance=guidance,
+    )
+    heads = (
+        _("Born in"), _("Dogs"), _("Tested"), _("Tested, of 100"),
+        _("Mean result"), _("could be"), _("By genes"), _("could be"),
+    )  # fmt: skip
+    return Plot(
+        ident="course",
+        title=capitalised(_("%(trait)s by year of birth") % {"trait": trait.name}),
+        figure=figure,
+        words=(
+            _("The solid line shows all dogs born in a year, tested or not, by their genes."),
+            _("The dashed line shows the results of tested dogs. Care and food count there too."),
+            _("The thin bars say how far off each mean may be, 95 times of 100."),
+            _("A year with fewer than %(fewest)d dogs has no mean.") % {"fewest": FEWEST_DOGS},
+            *sides_note(trait),
+            *grades_note(trait),
+        ),
+        heads=heads,
+        rows=tuple(_row(year, course) for year in course.trend.years),
+    )
+
+
+def _inbreeding(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
+    name = _("Mean inbreeding, of 100")
+    return Plot(
+        ident="inbreeding",
+        title=_("Inbreeding by year of birth"),
+        figure=drawn.inbreeding(points, axes=AxisWords(x=_("Year of birth"), y=name), name=name),
+        words=(
+            _("Inbreeding is 25 of 100 when a brother and a sister have puppies."),
+            _("It counts the ancestors on record. Those that nobody wrote down are missing."),
+        ),
+        heads=(_("Born in"), _("Dogs"), name),
+        rows=tuple(
+            (str(year.year), f"{year.dogs:,}", inbreeding_text(year.inbreeding))
+            for year in course.trend.years
+        ),
+    )
+
+
+def inbreeding_text(share: float) -> str:
+    """Inbreeding of 100 with two decimals."""
+    return f"{100 * share:.2f}"
+
+
+def _row(year: Year, course: Course) -> tuple[str, ...]:
+    trait = course.facts.trait
+    genes = moved(year.value, course.facts.base)
+    return (
+        str(year.year),
+        f"{year.dogs:,}",
+        f"{year.tested:,}",
+        hundredths(year.share_tested),
+        *_mean_cells(trait, year.record),
+        *_mean_cells(trait, genes),
+    )
+
+
+def _mean_cells(trait: PublicTrait, mean: Mean | None) -> tuple[str, str]:
+    if mean is None:
+        return _("too few"), ""
+    low, high = mean_text(trait, mean.low), mean_text(trait, mean.high)
+    return mean_text(trait, mean.mean), _("%(low)s to %(high)s") % {"low": low, "high": high}
+
+
+def _point(year: Year, course: Course) -> drawn.YearPoint:
+    trait = course.facts.trait
+    return drawn.YearPoint(
+        year=year.year,
+        record=_interval(trait, year.record),
+        genes=_interval(trait, moved(year.value, course.facts.base)),
+        tested_of_100=round(100 * year.share_tested, 1),
+        inbreeding_of_100=round(100 * year.inbreeding, 2),
+    )
+
+
+def _interval(trait: PublicTrait, mean: Mean | None) -> drawn.Interval | None:
+    """Drawn with the digits that the table shows, so that the two never differ."""
+    if mean is None:
+        return None
+    digits = mean_decimals_of(trait.resolution)
+    return drawn.Interval(*(round(each, digits) for each in (mean.mean, mean.low, mean.high)))
+
+
+def _ends(point: drawn.YearPoint) -> list[float]:
+    return [end for mean in (point.record, point.genes) if mean for end in (mean.low, mean.high)]
+
+
+def _csv_mean(mean: Mean | None) -> tuple[Any, Any, Any]:
+    return ("", "", "") if mean is None else (mean.mean, mean.low, mean.high)
+
+
+def _tested(course: Course) -> str:
+    """How many of the dogs of all the years were tested."""
+    years = course.trend.years
+    if not years:
+        return ""
+    dogs, tested = sum(year.dogs for year in years), sum(year.tested for year in years)
+    return _(
+        "Of %(dogs)s dogs born from %(first)d to %(last)d, %(tested)s were tested. Tested dogs are "
+        "not all dogs."
+    ) % {
+        "dogs": f"{dogs:,}",
+        "first": years[0].year,
+        "last": years[-1].year,
+        "tested": f"{tested:,}",
+    }
+
+
+def _details(course: Course) -> list[str]:
+    facts = course.facts
+    said = [heritability_sentence(facts.heritability, facts.heritability_se)]
+    if facts.variances_from == "prior":
+        said.append(_("This number is taken from published studies, not from this breed."))
+    said.append(
+        _("What a dog's genes are worth is worked out from its own result and all its relatives'.")
+    )
+    said.append(_("The sum allows for sex, clinic, year of the exam, age, and litter."))
+    if course.trend.line is not None:
+        said.append(
+            _("The change is that of a straight line through the %(years)d yearly means.")
+            % {"years": course.trend.line.years}
+        )
+    if course.trend.left_out:
+        said.append(
+            _("Left out, as too few dogs were born: %(years)s.")
+            % {"years": ", ".join(str(year) for year in course.trend.left_out)}
+        )
+    return said

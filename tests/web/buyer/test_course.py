@@ -1,0 +1,265 @@
+"""The breed's course: what it says first, the numbers below, the file, and why there is none."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from typing import Any
+
+from django.test import Client
+
+from registry.models import TraitRun
+from tests import factories
+from tests.breeding import TraitColumns, make_run
+from tests.courses import FIRST, LAST, make_course, stored_trend
+from tests.factories import Club, make_dog
+from tests.web.buyer.reading import ari, coleman_liau, sentences, words
+
+
+def path(club: Club, rest: str = "course/", trait: str = "hip-laxity") -> str:
+    return f"/breeds/{club.breed.slug}/{trait}/{rest}"
+
+
+def page(client: Client, club: Club, **where: str) -> str:
+    response = client.get(path(club, **where))
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+def lead(html: str) -> str:
+    found = re.search(r'<p class="lead">(.*?)</p>', html, re.DOTALL)
+    assert found
+    return found[1]
+
+
+def table(html: str, ident: str) -> list[list[str]]:
+    part = html[html.index(f'id="{ident}-caption"') :].split("</table>", maxsplit=1)[0]
+    rows = part.split("<tbody>")[1].split("</tr>")[:-1]
+    return [re.findall(r"<t[hd][^>]*>(.*?)</t[hd]>", row) for row in rows]
+
+
+def figure(html: str, ident: str) -> dict[str, Any]:
+    found = re.search(rf'<script id="{ident}" type="application/json">(.*?)</script>', html)
+    assert found
+    drawn: dict[str, Any] = json.loads(found[1])
+    return drawn
+
+
+class TestFirstSentence:
+    def test_it_says_how_far_the_genes_moved_and_how_sure_that_is(
+        self, client: Client, club: Club
+    ) -> None:
+        make_course(club)
+
+        # Eight years at 0.005 a year, and at the ends of the interval 0.0025 and 0.0075.
+        assert lead(page(client, club)) == (
+            "Puppies born in 2024 carry genes for a tighter hip than those born in 2016. "
+            "The change is about 0.04. It could be 0.02 to 0.06."
+        )
+
+    def test_the_wrong_way_is_said_as_plainly(self, client: Client, club: Club) -> None:
+        line = {"per_year": 0.005, "low": 0.0025, "high": 0.0075, "first": FIRST, "last": LAST}
+        make_course(club, trend=stored_trend(line={**line, "years": 9}))
+
+        assert "carry genes for a looser hip" in lead(page(client, club))
+
+    def test_an_interval_around_no_change_claims_none(self, client: Client, club: Club) -> None:
+        line = {"per_year": -0.001, "low": -0.005, "high": 0.0025, "first": FIRST, "last": LAST}
+        make_course(club, trend=stored_trend(line={**line, "years": 9}))
+
+        assert lead(page(client, club)) == (
+            "It is not clear that the breed&#x27;s genes moved from 2016 to 2024. "
+            "It could be 0.02 looser to 0.04 tighter."
+        )
+
+    def test_a_change_smaller_than_the_scale_is_not_written_as_nothing(
+        self, client: Client, club: Club
+    ) -> None:
+        line = {"per_year": -0.0005, "low": -0.0008, "high": -0.0002, "first": FIRST, "last": LAST}
+        make_course(club, trend=stored_trend(line={**line, "years": 9}))
+
+        assert "about 0.004. It could be 0.002 to 0.006." in lead(page(client, club))
+
+    def test_too_few_years_say_so(self, client: Client, club: Club) -> None:
+        make_course(club, trend=stored_trend(line=None))
+
+        assert lead(page(client, club)).startswith("There are too few birth years")
+
+    def test_of_an_angle_higher_is_better(self, client: Client, club: Club) -> None:
+        line = {"per_year": 0.25, "low": 0.1, "high": 0.4, "first": FIRST, "last": LAST}
+        trend = stored_trend(line={**line, "years": 9})
+        make_course(club, trait="norberg-angle", trend=trend, base=104.0, middle=104.0)
+
+        said = lead(page(client, club, trait="norberg-angle"))
+
+        assert "a better-fitting hip" in said and "2.0°" in said and "0.8° to 3.2°" in said
+
+    def test_grades_are_counted_in_parts_of_a_grade(self, client: Client, club: Club) -> None:
+        line = {"per_year": -0.05, "low": -0.08, "high": -0.02, "first": FIRST, "last": LAST}
+        trend = stored_trend(line={**line, "years": 9})
+        make_course(club, trait="elbow-grade", trend=trend, base=0.6, middle=0.0)
+
+        html = page(client, club, trait="elbow-grade")
+
+        assert "a better-graded elbow" in lead(html) and "0.4 of a grade" in lead(html)
+        assert "The steps between grades need not be alike" in html
+
+
+class TestNumbers:
+    def test_table_file_figure_and_run_hold_the_same(self, client: Client, club: Club) -> None:
+        run = make_course(club)
+        stored = TraitRun.objects.get(run=run).trend["years"]
+        html = page(client, club)
+
+        rows = table(html, "course")
+        sheet = client.get(path(club, "course.csv")).content.decode()
+        filed = list(csv.DictReader(io.StringIO(sheet)))
+        record, genes, tested = figure(html, "course")["data"]
+
+        assert len(rows) == len(filed) == len(stored) == 10
+        for at, year in enumerate(stored[:-1]):
+            row, line = rows[at], filed[at]
+            assert row[:3] == [str(year["year"]), "40", str(year["tested"])]
+            assert float(line["result_mean"]) == year["record"]["mean"]
+            assert float(line["breeding_value_mean"]) == year["value"]["mean"]
+            assert float(line["breeding_value_low"]) == year["value"]["low"]
+            # The base of this run is 0.45.
+            by_genes = 0.45 + year["value"]["mean"]
+            assert float(line["genes_mean"]) == by_genes
+            assert row[4] == f"{year['record']['mean']:.3f}" and row[6] == f"{by_genes:.3f}"
+            assert (record["y"][at], genes["y"][at]) == (float(row[4]), float(row[6]))
+            assert tested["y"][at] == float(row[3])
+            assert float(line["inbreeding_of_100"]) == 100 * year["inbreeding"]
+
+    def test_a_year_with_too_few_dogs_has_no_mean_anywhere(
+        self, client: Client, club: Club
+    ) -> None:
+        make_course(club)
+        html = page(client, club)
+
+        assert table(html, "course")[-1][4:] == ["too few", "", "too few", ""]
+        assert figure(html, "course")["data"][0]["y"][-1] is None
+        assert (
+            client.get(path(club, "course.csv")).content.decode().strip().endswith(",,,,,,,,,,0.0")
+        )
+
+    def test_the_inbreeding_is_tabled_and_drawn_alike(self, client: Client, club: Club) -> None:
+        make_course(club)
+        html = page(client, club)
+
+        drawn = figure(html, "inbreeding")["data"][0]["y"]
+
+        assert [float(row[2]) for row in table(html, "inbreeding")] == drawn
+        assert drawn[0] == 2.11
+
+    def test_a_guidance_point_far_from_the_numbers_is_not_drawn(
+        self, client: Client, club: Club
+    ) -> None:
+        make_course(club)
+        html = page(client, club)
+
+        marks = [note["text"] for note in figure(html, "course")["layout"]["annotations"]]
+
+        assert marks == ["2"]
+        assert '<li value="2">Above 0.45' in html and "Above 0.70" not in html
+
+
+class TestVariety:
+    def test_the_size_is_a_number_of_dogs_with_its_interval(
+        self, client: Client, club: Club
+    ) -> None:
+        make_course(club)
+
+        html = page(client, club)
+
+        # 1/(2 × 0.0125) = 40; a rise of 0.0125 ± 1.96 × 0.00125 is 33 to 50 dogs.
+        assert "as fast as one of about 40 dogs" in html
+        assert "It could be 33 to 50 dogs." in html
+        assert "at 50 or more" in html
+
+    def test_without_inbreeding_no_size_is_claimed(self, client: Client, club: Club) -> None:
+        size = {**stored_trend()["effective_size"], "size": None, "size_error": None, "rate": 0.0}
+        make_course(club, trend=stored_trend(effective_size=size))
+
+        assert "no dog born from 2021 to 2024 is inbred" in page(client, club)
+
+    def test_a_short_pedigree_says_so(self, client: Client, club: Club) -> None:
+        make_course(club, trend=stored_trend(effective_size=None))
+
+        assert "The pedigree is too short" in page(client, club)
+
+
+class TestRun:
+    def test_it_names_its_run_and_that_it_is_behind(self, client: Client, club: Club) -> None:
+        make_course(club)
+        before = page(client, club)
+        make_dog(club)
+        after = page(client, club)
+
+        assert "breeding run 1 of" in before and "came in since" not in before
+        assert "1 result or entry came in since." in after
+
+    def test_without_a_run_it_says_so_and_there_is_no_file(
+        self, client: Client, club: Club
+    ) -> None:
+        html = page(client, club)
+
+        assert "There is no breeding run yet" in html
+        assert "data-figure" not in html and "explorer.js" not in html
+        assert client.get(path(club, "course.csv")).status_code == 404
+
+    def test_too_few_results_say_so(self, client: Client, club: Club) -> None:
+        make_dog(club)
+        make_run(club.breed, traits={"hip-laxity": TraitColumns(has_values=False)})
+
+        assert "Too few results" in page(client, club)
+
+    def test_published_variances_are_called_so(self, client: Client, club: Club) -> None:
+        make_course(club, variances_from="prior", heritability_se=None)
+
+        html = page(client, club)
+
+        assert "About 50 of 100 parts of what sets dogs apart come from their genes." in html
+        assert "taken from published studies" in html
+
+    def test_its_own_heritability_has_an_interval(self, client: Client, club: Club) -> None:
+        make_course(club)
+
+        # 0.006 of 0.012, with a standard error of 0.08.
+        assert "About 50 of 100 parts" in page(client, club)
+        assert "It could be 34 to 66." in page(client, club)
+
+
+def test_the_cautions_and_the_untested_dogs_are_named(client: Client, club: Club) -> None:
+    make_course(club)
+
+    html = page(client, club)
+
+    assert "Before you decide" in html
+    assert "Of 363 dogs born from 2016 to 2025, 127 were tested." in html
+
+
+def test_no_dog_is_named_on_it(client: Client, club: Club) -> None:
+    certificate = factories.make_accepted(club, consent_to_publish=False)
+    make_course(club)
+
+    text = page(client, club) + client.get(path(club, "course.csv")).content.decode()
+
+    assert certificate.evaluation.dog.name not in text
+
+
+def test_it_reads_easily(client: Client, club: Club) -> None:
+    make_course(club)
+
+    found = sentences(page(client, club))
+
+    assert max(len(words(sentence)) for sentence in found) <= 25
+    assert ari(found) <= 8
+    assert coleman_liau(found) <= 8
+
+
+def test_an_unknown_breed_or_trait_is_not_found(client: Client, club: Club) -> None:
+    assert client.get("/breeds/nothing/hip-laxity/course/").status_code == 404
+    assert client.get(path(club, trait="hip-laxity-compression")).status_code == 404
