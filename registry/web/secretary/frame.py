@@ -25,9 +25,11 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
     names = {
         "home": _("Overview"),
         "people": _("People"),
+        "owners": _("Owners"),
         "clinics": _("Clinics"),
         "breeds": _("Breeds"),
         "traits": _("Traits"),
+        "breeding": _("Breeding"),
         "tokens": _("Tokens"),
         "mail": _("Mail"),
     }

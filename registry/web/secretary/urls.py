@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.secretary import catalogue, clinics, home, people, tokens
+from registry.web.secretary import breeding, catalogue, clinics, home, owners, people, tokens
 
 app_name = "secretary"
 
@@ -10,6 +10,12 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("mail/", home.mail, name="mail"),
     path("people/", people.everybody, name="people"),
+    path("owners/", owners.owners, name="owners"),
+    path("owners/<slug:owner_id>/", owners.owner, name="owner"),
+    path("owners/<slug:owner_id>/correct/", owners.correct, name="correct-owner"),
+    path("owners/<slug:owner_id>/erase/", owners.erase, name="erase-owner"),
+    path("people/<int:user_id>/held/", owners.held_of_person, name="held-of-person"),
+    path("people/<int:user_id>/erase/", owners.erase_person, name="erase-person"),
     path("people/new/", people.new, name="new-person"),
     path("people/<int:user_id>/", people.person, name="person"),
     path("people/<int:user_id>/role/", people.appoint, name="appoint"),
@@ -25,6 +31,8 @@ urlpatterns = [
     path("breeds/", catalogue.breeds, name="breeds"),
     path("breeds/new/", catalogue.new_breed, name="new-breed"),
     path("breeds/<slug:slug>/window/", catalogue.window, name="window"),
+    path("breeding/", breeding.breeding, name="breeding"),
+    path("breeding/<slug:slug>/run/", breeding.compute, name="compute"),
     path("traits/", catalogue.traits, name="traits"),
     path("traits/new/", catalogue.new_trait, name="new-trait"),
     path("traits/<slug:slug>/", catalogue.trait, name="trait"),
