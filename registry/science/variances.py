@@ -156,13 +156,17 @@ def newest(
     """Return the records that enter an estimate and their design, of bearable size.
 
     All of them, or the newest whole litters with all their ancestors in the pedigree. Newest is by
-    the code of the effect "year", where there is one, and by the dog's place.
+    the code of the effect "year", where there is one, and by the dog's place. Raises
+    TooFewRecordsError where those hold fewer than FEWEST_RECORDS.
     """
     rank = _newness(len(pedigree), traits)
     most = MOST_RECORDS
     while True:
         litters = min(_whole_litters(rank[records.dog], most) for records in traits)
         entered = [subset(records, rank[records.dog] < litters) for records in traits]
+        least = min(len(records) for records in entered)
+        if least < FEWEST_RECORDS:
+            raise TooFewRecordsError(f"the newest litters that can enter hold {least} records")
         fixed = sum(len(FixedEffects.of(records.fixed, records.age)) for records in entered)
         parents = len(parents_of(pedigree, entered))
         if fixed + parents * len(traits) <= MOST_EQUATIONS:

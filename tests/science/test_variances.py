@@ -279,9 +279,17 @@ class TestALargeBreed:
         assert entered.fixed["year"].min() >= bred.born[left_out].max()
         assert not np.intersect1d(entered.litter, bred.litter[left_out]).size
 
+    def test_one_huge_litter_is_refused(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        bred, records = _bred_with_records()
+        monkeypatch.setattr("registry.science.variances.MOST_RECORDS", 300)
+        together = replace(records, litter=np.zeros(len(records), dtype=np.int64))
+
+        with pytest.raises(TooFewRecordsError, match="hold 0 records"):
+            newest(bred.pedigree, bred.inbreeding, [together])
+
     def test_the_method_says_so(self, monkeypatch: pytest.MonkeyPatch) -> None:
         bred, records = _bred_with_records()
-        monkeypatch.setattr("registry.science.variances.MOST_EQUATIONS", 150)
+        monkeypatch.setattr("registry.science.variances.MOST_EQUATIONS", 130)
 
         found = estimate_variances(bred.pedigree, bred.inbreeding, records)
 
