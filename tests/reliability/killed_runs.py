@@ -42,6 +42,7 @@ class Found:
 
     killed_while_running: int = 0
     states: list[str] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
     claims: list[int] = field(default_factory=list)
     entries: list[int] = field(default_factory=list)
     columns: list[int] = field(default_factory=list)
@@ -109,6 +110,7 @@ def look(found: Found) -> None:
         subjects[number] = subjects.get(number, 0) + 1
     for run in BreedingRun.objects.order_by("number"):
         found.states.append(run.state)
+        found.errors += [run.error] if run.error else []
         found.claims.append(run.claims)
         found.entries.append(subjects.get(run.number, 0))
         found.columns.append(run.columns.count())
