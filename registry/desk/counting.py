@@ -99,13 +99,18 @@ def hold_dog_of(evaluation_id: str) -> None:
     """
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
-            # NO KEY: a clinic may still send another result of the dog meanwhile.
-            cursor.execute(
-                "SELECT 1 FROM registry_dog WHERE id ="
-                " (SELECT dog_id FROM registry_evaluation WHERE public_id = %s)"
-                " FOR NO KEY UPDATE",
-                [evaluation_id],
-            )
+            # A dog that was merged into another while its row was waited for is gone: then the
+            # evaluation has the other dog.
+            for _turn in range(2):
+                # NO KEY: a clinic may still send another result of the dog meanwhile.
+                cursor.execute(
+                    "SELECT 1 FROM registry_dog WHERE id ="
+                    " (SELECT dog_id FROM registry_evaluation WHERE public_id = %s)"
+                    " FOR NO KEY UPDATE",
+                    [evaluation_id],
+                )
+                if cursor.fetchone() is not None:
+                    break
 
 
 def recount(*, dog: CountedDog, at: datetime) -> dict[int, Candidate]:

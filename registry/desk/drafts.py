@@ -16,14 +16,15 @@ from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Conflict, NotFound
+from registry.desk.known_dogs import dog_by_id
 from registry.desk.submit import described_as_body, resubmit, submit
-from registry.models import Dog, Draft, Evaluation, Role, State
+from registry.models import Draft, Evaluation, Role, State
 
 
 def start_draft(*, by: Actor, dog_id: str | None = None) -> Draft:
     """A new, empty draft of the actor's clinic; for a dog when it is known already."""
     require_role(by, Role.CLINIC)
-    dog = Dog.objects.filter(public_id=dog_id).first() if dog_id else None
+    dog = dog_by_id(dog_id) if dog_id else None
     answers = {"dog": {"id": dog.public_id}} if dog else {}
     return Draft.objects.create(
         clinic_id=clinic_of(by), created_by_id=person_of(by), dog=dog, answers=answers
@@ -68,7 +69,7 @@ def save_draft(*, by: Actor, draft_id: str, version: int, answers: Mapping[str, 
             public_id=draft_id, clinic_id=clinic_of(by), sent_as__isnull=True
         )
         dog_id = (answers.get("dog") or {}).get("id")
-        dog = Dog.objects.filter(public_id=dog_id).first() if dog_id else None
+        dog = dog_by_id(dog_id) if dog_id else None
         saved = own.filter(version=version).update(
             answers=dict(answers), dog=dog, version=F("version") + 1, updated_at=timezone.now()
         )

@@ -10,6 +10,7 @@ from typing import cast
 from django.utils import timezone
 
 from registry.desk.answers import Answers, ReadingAnswer
+from registry.desk.known_dogs import dog_by_chip
 from registry.models import Dog, Evaluation, Evidence, Flag, Kind, Reading, State, Trait
 from registry.queries.distributions import histogram_now
 from registry.science.checks import (
@@ -94,7 +95,8 @@ def _facts(
     dog = evaluation.dog
     as_read = evaluation.conditions.get("chip_as_read")
     seen = (as_read,) if as_read else ()
-    owners = Dog.objects.filter(chip__in=seen).exclude(public_id=dog.public_id)
+    seen_dogs = {chip: dog_by_chip(chip) for chip in seen}
+    is_second_chip = bool(as_read) and seen_dogs[as_read] == dog
     return ExamFacts(
         born_on=dog.born_on,
         died_on=dog.died_on,
@@ -118,9 +120,13 @@ def _facts(
         },
         others=tuple(_others(evaluation)),
         chip_read=bool(evaluation.conditions.get("chip_read")),
-        chip_on_record=dog.chip,
+        chip_on_record=as_read if is_second_chip else dog.chip,
         chips_seen=seen,
-        chip_owners={owner.chip: owner.public_id for owner in owners if owner.chip},
+        chip_owners={
+            chip: owner.public_id
+            for chip, owner in seen_dogs.items()
+            if owner is not None and owner != dog
+        },
         evidence_elsewhere=_elsewhere(evaluation, evidence),
     )
 

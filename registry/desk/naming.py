@@ -35,6 +35,13 @@ def index_name(dog_pk: int, search_name: str) -> None:
         )
 
 
+def forget_name(dog_pk: int) -> None:
+    """Make a dog that is about to be deleted findable no more, in this transaction."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("DELETE FROM registry_dogname WHERE rowid = %s", [dog_pk])
+
+
 def index_all() -> int:
     """Fold and index the names of all dogs anew, after a bulk load. Returns the number of dogs."""
     dogs = Dog.objects.only("pk", "name", "call_name").order_by("pk")

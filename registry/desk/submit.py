@@ -13,9 +13,11 @@ from django.utils.translation import gettext as _
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.answers import Answers, ReadingAnswer, read_answers
 from registry.desk.certificates import new_reference
+from registry.desk.counting import hold_dog_of
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
 from registry.desk.evidence import claim_for
 from registry.desk.flagging import flag
+from registry.desk.known_dogs import dog_by_chip, dog_by_id, hold
 from registry.ledger import Change, append
 from registry.models import (
     Clinic,
@@ -68,6 +70,8 @@ def resubmit(
     answers."""
     require_role(by, Role.CLINIC)
     with transaction.atomic():
+        # The dog before the evaluation, as every deed that needs both.
+        hold_dog_of(evaluation_id)
         evaluation, _returned = _claim(by, evaluation_id, "resubmit")
         before = described(evaluation)
         answers = read_answers(body, traits=_traits())
@@ -120,9 +124,18 @@ def withdraw(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
 
 
 def dog_of(answers: Answers) -> Dog:
-    """The dog that the answers name; raises Invalid when the register does not have it."""
+    """The dog that the answers name; raises Invalid when the register does not have it.
+
+    It is held, so that it is not merged into another one before the result is written.
+    """
+    dog = _named(answers)
+    # Merged away between the look-up and the hold: its id and chip now name the other dog.
+    return dog if hold(dog) else _named(answers)
+
+
+def _named(answers: Answers) -> Dog:
     if "id" in answers.dog:
-        dog = Dog.objects.select_related("breed").filter(public_id=answers.dog["id"]).first()
+        dog = dog_by_id(answers.dog["id"])
         if dog is None:
             raise Invalid.one(
                 "/dog/id", _("There is no dog with this id. Look the dog up by its chip.")
@@ -132,7 +145,7 @@ def dog_of(answers: Answers) -> Dog:
         chip = parse_chip(answers.dog["chip"]).text15
     except ChipProblem as problem:
         raise Invalid.one("/dog/chip", str(problem)) from problem
-    dog = Dog.objects.select_related("breed").filter(chip=chip).first()
+    dog = dog_by_chip(chip)
     if dog is None:
         raise Invalid.one(
             "/dog/chip",

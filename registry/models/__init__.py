@@ -15,7 +15,7 @@ from registry.models.breeding import (
 )
 from registry.models.certificates import Certificate
 from registry.models.distributions import CountedValue, DistributionCell, StoredHistogram
-from registry.models.dogs import Breed, Dog, Sex
+from registry.models.dogs import Breed, Dog, DogAlias, Sex
 from registry.models.evaluations import (
     Draft,
     Evaluation,
@@ -34,6 +34,7 @@ from registry.models.ledger import (
     LogCheckpoint,
 )
 from registry.models.mail import OutboxMail
+from registry.models.pedigree_files import PedigreeFile
 from registry.models.people import ApiToken, Clinic, Membership, Owner, Role, User
 from registry.models.replay import ReplayKey
 from registry.models.traits import Better, Kind, Trait
@@ -48,6 +49,7 @@ __all__ = [
     "CountedValue",
     "DistributionCell",
     "Dog",
+    "DogAlias",
     "Draft",
     "Evaluation",
     "Evidence",
@@ -62,6 +64,7 @@ __all__ = [
     "Membership",
     "OutboxMail",
     "Owner",
+    "PedigreeFile",
     "Reading",
     "Reliabilities",
     "ReplayKey",

@@ -1,4 +1,5 @@
-"""Breeds and dogs with their parents. A dog's public data only: no person is named here."""
+"""Breeds, dogs with their parents, and what merged entries of dogs were known by. A dog's public
+data only: no person is named here."""
 
 from __future__ import annotations
 
@@ -89,3 +90,27 @@ class Dog(models.Model):
     def short_name(self) -> str:
         """What people call the dog: the call name where there is one."""
         return self.call_name or self.name
+
+
+class DogAlias(models.Model):
+    """What an entry that was merged into ``dog`` was known by: its old links lead to that dog, and
+    its chip finds it and cannot be registered again. ``chip`` is null where the dog took it over
+    or the entry had none."""
+
+    dog = models.ForeignKey(Dog, on_delete=models.PROTECT, related_name="aliases")
+    public_id = models.CharField(max_length=16, unique=True)
+    chip = models.CharField(
+        _("chip number"),
+        max_length=15,
+        unique=True,
+        null=True,
+        blank=True,
+        validators=[RegexValidator(r"^[0-9]{15}$")],
+    )
+    merged_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name_plural = "dog aliases"
+
+    def __str__(self) -> str:
+        return self.public_id

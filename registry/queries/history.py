@@ -44,7 +44,9 @@ _BY_SUBJECT = (
 )
 _BY_DOG = (
     "SELECT action, at, subject, body FROM registry_ledgerentry"
-    " WHERE dog = %s AND action IN ('evaluation.accepted', 'evaluation.revoked',"
+    " WHERE dog IN (SELECT %s UNION ALL SELECT a.public_id FROM registry_dogalias a"
+    " JOIN registry_dog d ON d.id = a.dog_id WHERE d.public_id = %s)"
+    " AND action IN ('evaluation.accepted', 'evaluation.revoked',"
     " 'evaluation.replaced', 'dog.registered', 'dog.corrected', 'dog.confirmed', 'dog.merged')"
     " ORDER BY seq DESC LIMIT 60"
 )
@@ -66,13 +68,14 @@ def entries_from(rows: Iterable[Row]) -> list[PublicEntry]:
 
 
 def changes_of_dog(public_id: str) -> list[PublicEntry]:
-    """The latest sixty public entries about one dog, newest first: one query."""
-    return entries_from(_rows(_BY_DOG, public_id))
+    """The latest sixty public entries about one dog and what was merged into it, newest first: one
+    query."""
+    return entries_from(_rows(_BY_DOG, public_id, public_id))
 
 
-def _rows(sql: str, key: str) -> tuple[Row, ...]:
+def _rows(sql: str, *keys: str) -> tuple[Row, ...]:
     with connection.cursor() as cursor:
-        cursor.execute(sql, [key])
+        cursor.execute(sql, keys)
         return tuple(cursor.fetchall())
 
 

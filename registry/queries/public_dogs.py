@@ -46,7 +46,15 @@ _BY_ID = (
     f"SELECT {DOG_COLUMNS} FROM registry_dog d"  # noqa: S608 - our own column names
     " JOIN registry_breed b ON b.id = d.breed_id WHERE d.public_id = %s"
 )
-_BY_CHIP = "SELECT public_id FROM registry_dog WHERE chip = %s"
+_BY_CHIP = (
+    "SELECT public_id FROM registry_dog WHERE chip = %s UNION ALL"
+    " SELECT d.public_id FROM registry_dogalias a JOIN registry_dog d ON d.id = a.dog_id"
+    " WHERE a.chip = %s"
+)
+_HEIR = (
+    "SELECT d.public_id FROM registry_dogalias a JOIN registry_dog d ON d.id = a.dog_id"
+    " WHERE a.public_id = %s"
+)
 _TRAITS = f"SELECT {TRAIT_COLUMNS} FROM registry_trait t ORDER BY t.position, t.slug"  # noqa: S608
 _RESULTS = (
     "SELECT e.id, e.state, e.consent_to_publish, e.examined_on, c.number, r.trait_id, r.side,"
@@ -79,9 +87,18 @@ def public_dog(public_id: str) -> PublicDog | None:
 
 
 def dog_with_chip(text15: str) -> str | None:
-    """The public id of the dog with exactly this chip; parts of a number find nothing."""
+    """The public id of the dog with exactly this chip, also a merged entry's; parts of a number
+    find nothing."""
     with connection.cursor() as cursor:
-        cursor.execute(_BY_CHIP, [text15])
+        cursor.execute(_BY_CHIP, [text15, text15])
+        row = cursor.fetchone()
+    return row[0] if row else None
+
+
+def merged_into(public_id: str) -> str | None:
+    """The public id of the dog that the entry with this id was merged into: one query."""
+    with connection.cursor() as cursor:
+        cursor.execute(_HEIR, [public_id])
         row = cursor.fetchone()
     return row[0] if row else None
 

@@ -12,6 +12,7 @@ from datetime import date
 from typing import Any
 
 from django.db import connection
+from django.db.models import Q
 from rapidfuzz import fuzz
 
 from registry.models import Dog
@@ -57,14 +58,15 @@ def find_by_chip(text: str) -> FoundDog | None:
         chip = parse_chip(text).text15
     except ChipProblem:
         return None
-    found = Dog.objects.filter(chip=chip).values_list("pk", flat=True).first()
-    return _in_order([found])[0] if found else None
+    found = Dog.objects.filter(Q(chip=chip) | Q(aliases__chip=chip)).values_list("pk", flat=True)
+    return _in_order([*found[:1]])[0] if found else None
 
 
 def near_chips(chip15: str, limit: int = 5) -> list[FoundDog]:
     """Dogs whose chip is one digit or one swapped pair of neighbours away."""
-    found = Dog.objects.filter(chip__in=slips(chip15)).order_by("name")
-    return _in_order(list(found.values_list("pk", flat=True)[:limit]))
+    near = slips(chip15)
+    found = Dog.objects.filter(Q(chip__in=near) | Q(aliases__chip__in=near)).distinct()
+    return _in_order(list(found.order_by("name").values_list("pk", flat=True)[:limit]))
 
 
 def _likeness(folded: str, name: str) -> float:

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from registry.models import LedgerEntry, User
+from registry.models import DogAlias, LedgerEntry, User
 
 _ROLES = {
     "clinic": "clinic staff",
@@ -50,8 +50,9 @@ def timeline_of(subject: str) -> list[TimelineEntry]:
 
 
 def timeline_of_dog(public_id: str) -> list[TimelineEntry]:
-    """Entries about a dog and everything of it, newest first."""
-    return _entries(LedgerEntry.objects.filter(dog=public_id))
+    """Entries about a dog, everything of it and what was merged into it, newest first."""
+    merged = DogAlias.objects.filter(dog__public_id=public_id).values_list("public_id", flat=True)
+    return _entries(LedgerEntry.objects.filter(dog__in=[public_id, *merged]))
 
 
 def _entries(found: Any) -> list[TimelineEntry]:

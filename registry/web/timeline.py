@@ -27,12 +27,16 @@ TITLES = {
     "dog.registered": gettext_lazy("Dog registered"),
     "dog.corrected": gettext_lazy("Dog's facts corrected"),
     "dog.confirmed": gettext_lazy("Dog confirmed"),
+    "dog.merged": gettext_lazy("Another entry of this dog merged into it"),
 }
 
 
 # Ids and counts that a person gains nothing from reading; they are in the ledger all the same.
 _UNSHOWN = frozenset(
-    {"standing", "dog", "owner", "flags", "overridden", "replaced_by", "fields_to_fix"}
+    {
+        *("standing", "dog", "owner", "flags", "overridden", "replaced_by", "fields_to_fix"),
+        *("moved.evaluations", "moved.offspring"),
+    }
 )
 _FIELDS = {
     "breed": gettext_lazy("breed"),
@@ -52,6 +56,9 @@ _FIELDS = {
     "examined_on": gettext_lazy("examined on"),
     "examiner": gettext_lazy("examiner"),
     "is_confirmed": gettext_lazy("confirmed"),
+    "import_file": gettext_lazy("file of the import (SHA-256)"),
+    "import_row": gettext_lazy("row of the import"),
+    "merged_from": gettext_lazy("id"),
     "name": gettext_lazy("name"),
     "sex": gettext_lazy("sex"),
     "sire": gettext_lazy("sire"),
@@ -102,6 +109,9 @@ def _worded(change: FieldChange) -> FieldChange:
     if change.field.startswith("readings."):
         _start, trait, side = change.field.split(".")
         name = f"{trait.replace('-', ' ')}, {side}"
+    if change.field.startswith("dropped."):
+        field = change.field.removeprefix("dropped.")
+        name = _("%(field)s of the other entry") % {"field": _FIELDS.get(field, field)}
     if change.field == "sex":
         words = {code: str(label) for code, label in Sex.choices}
         before, after = (words.get(code, code) for code in (change.before, change.after))

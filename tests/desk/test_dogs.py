@@ -185,6 +185,109 @@ class TestParents:
         assert {(dog.sire_id, dog.dam_id) for dog in pair} == {(sire.pk, dam.pk)}
 
 
+class TestOneLitter:
+    def test_one_dog_is_not_both_parents(self, club: Club) -> None:
+        male = make_dog(club, sex="M", born_on=date(2018, 1, 1))
+
+        with pytest.raises(Invalid, match="both sire and dam"):
+            make_dog(club, sire=male.public_id, dam=male.public_id)
+
+    def test_a_parent_of_another_breed_is_refused(self, club: Club) -> None:
+        other = make_breed()
+        dam = make_dog(club, born_on=date(2018, 1, 1), breed=other.slug)
+
+        refused(club, "/dam", "another breed", dam=dam.public_id)
+
+    def test_a_dam_is_alive_when_she_whelps(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1), died_on=date(2023, 1, 14))
+
+        refused(club, "/dam", "died on 14 January 2023", dam=dam.public_id)
+
+    def test_a_dam_may_die_on_the_day_she_whelps(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1), died_on=date(2023, 1, 15))
+
+        assert make_dog(club, dam=dam.public_id).dam == dam
+
+    def test_a_sire_may_be_dead_for_years_since_semen_is_frozen(self, club: Club) -> None:
+        sire = make_dog(club, sex="M", born_on=date(2010, 1, 1), died_on=date(2019, 1, 1))
+
+        assert make_dog(club, sire=sire.public_id).sire == sire
+
+    @pytest.mark.parametrize(
+        ("days", "is_taken"), [(-60, True), (-59, False), (0, True), (1, False), (60, True)]
+    )
+    def test_a_bitch_does_not_whelp_twice_within_one_pregnancy(
+        self, club: Club, days: int, is_taken: bool
+    ) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        make_dog(club, dam=dam.public_id)
+        born_on = date(2023, 1, 15) + timedelta(days=days)
+
+        if is_taken:
+            assert make_dog(club, dam=dam.public_id, born_on=born_on).dam == dam
+        else:
+            refused(club, "/dam", "about 63 days", dam=dam.public_id, born_on=born_on)
+
+    def test_the_birth_day_of_a_litter_can_be_put_right_dog_by_dog(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        litter = [make_dog(club, dam=dam.public_id) for _ in range(3)]
+
+        for pup in litter:
+            corrected(club, pup, born_on=date(2023, 1, 18))
+
+        assert set(dam.whelped.values_list("born_on", flat=True)) == {date(2023, 1, 18)}
+
+    def test_a_chip_is_not_registered_twice_in_another_spelling(self, club: Club) -> None:
+        make_dog(club, chip="276098106234567")
+
+        refused(club, "/chip", "is registered for", chip="276 098-106 234 567")
+
+
+class TestCorrectAParent:
+    def refused(self, club: Club, dog: Dog, pointer: str, words: str, **facts: Any) -> None:
+        with pytest.raises(Invalid, match=words) as said:
+            corrected(club, dog, **facts)
+        assert [problem.pointer for problem in said.value.problems] == [pointer]
+
+    def test_its_sex_fits_its_offspring(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        make_dog(club, name="Tarnfold Ivy", dam=dam.public_id)
+
+        self.refused(club, dam, "/sex", "parent of Tarnfold Ivy", sex="M")
+
+    def test_its_birth_fits_its_offspring(self, club: Club) -> None:
+        sire = make_dog(club, sex="M", born_on=date(2018, 1, 1))
+        for name in ("Tarnfold Ivy", "Tarnfold Oak"):
+            make_dog(club, name=name, sire=sire.public_id)
+
+        self.refused(club, sire, "/born_on", "Tarnfold Ivy and 1 more", born_on=date(2022, 12, 1))
+
+    def test_its_breed_fits_its_offspring(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        make_dog(club, dam=dam.public_id)
+
+        self.refused(club, dam, "/breed", "offspring of another breed", breed=make_breed().slug)
+
+    def test_a_dams_death_fits_her_offspring(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        make_dog(club, dam=dam.public_id)
+
+        self.refused(club, dam, "/died_on", "before she whelped", died_on=date(2022, 12, 31))
+
+    def test_a_sires_death_need_not(self, club: Club) -> None:
+        sire = make_dog(club, sex="M", born_on=date(2018, 1, 1))
+        make_dog(club, sire=sire.public_id)
+
+        assert corrected(club, sire, died_on=date(2020, 1, 1)).died_on == date(2020, 1, 1)
+
+    def test_an_old_fault_stops_no_other_correction(self, club: Club) -> None:
+        dam = make_dog(club, born_on=date(2018, 1, 1))
+        pup = make_dog(club, dam=dam.public_id)
+        Dog.objects.filter(pk=dam.pk).update(died_on=date(2019, 1, 1))
+
+        assert corrected(club, pup, colour="white").colour == "white"
+
+
 class TestCorrect:
     def test_its_entry_holds_only_what_changed(self, club: Club) -> None:
         dog = make_dog(club)

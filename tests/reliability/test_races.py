@@ -9,6 +9,8 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from functools import partial
 from threading import Barrier
 
 import pytest
@@ -17,7 +19,9 @@ from django.db import connection, connections
 from registry.desk import decide, replay, revoke
 from registry.desk.actor import Actor
 from registry.desk.distributions import compare_distributions
-from registry.desk.errors import Conflict, Refused
+from registry.desk.dogs import DogFacts, correct_dog
+from registry.desk.errors import Conflict, Invalid, Refused
+from registry.desk.merge import merge_dogs
 from registry.desk.people import close_account, end_membership
 from registry.desk.submit import submit
 from registry.ledger.verify import verify
@@ -294,3 +298,73 @@ def keyed(club: Club, dog: Dog, key: str) -> Deed:
     return lambda: replay.once(
         scope="token:trial", key=key, route="POST evaluations", body_hash="a" * 64, deed=deed
     )
+
+
+def parent_of(by: Actor, child: Dog, dam: Dog) -> Deed:
+    """Make the one the other's dam, as a registrar's page would; a refusal is what it returns."""
+    facts = DogFacts(
+        breed=child.breed.slug,
+        name=child.name,
+        sex=child.sex,
+        # Moved far enough, so that age alone would let it pass.
+        born_on=dam.born_on + timedelta(days=400),
+        chip=child.chip or "",
+        dam=dam.public_id,
+    )
+
+    def deed() -> object:
+        try:
+            return correct_dog(
+                by=by, dog_id=child.public_id, version=child.version, facts=facts, reason="papers"
+            )
+        except Invalid as error:
+            return error
+
+    return deed
+
+
+def test_two_registrars_who_make_each_others_dog_a_parent_make_no_loop(
+    racers: Racers, club: Club
+) -> None:
+    for _ in range(20 if connection.vendor == "postgresql" else 5):
+        one, two = make_dog(club), make_dog(club)
+
+        outcomes = racers.run(
+            [
+                parent_of(club.registrar.actor, one, two),
+                parent_of(club.second_registrar.actor, two, one),
+            ]
+        )
+
+        assert sum(isinstance(each, Invalid) for each in outcomes) == 1
+        dams = Dog.objects.filter(pk__in=(one.pk, two.pk), dam__isnull=False)
+        assert dams.count() == 1
+
+
+@pytest.mark.requires_postgres
+def test_a_result_sent_or_approved_during_a_merge_is_the_kept_dogs(
+    racers: Racers, club: Club
+) -> None:
+    for _ in range(20):
+        keep, drop = make_dog(club), make_dog(club, chip="")
+        waiting = make_submitted(club, drop)
+
+        outcomes = racers.run(
+            [
+                partial(
+                    merge_dogs,
+                    by=club.second_registrar.actor,
+                    keep=keep.public_id,
+                    drop=drop.public_id,
+                    versions=None,
+                    reason="entered twice",
+                ),
+                decision("accept", club.registrar.actor, waiting),
+                partial(submit, by=club.other_nurse.actor, body=make_body(drop)),
+            ]
+        )
+
+        assert not [each for each in outcomes if isinstance(each, Exception)]
+        assert Evaluation.objects.filter(dog=keep).count() == 2
+        assert CountedValue.objects.get(dog=keep, counted_until=None).evaluation == waiting
+    assert compare_distributions().agrees

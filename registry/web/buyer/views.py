@@ -18,7 +18,7 @@ from django.utils.translation import get_language
 from registry.paper.qr import qr_code, qr_svg
 from registry.queries.certificate_rows import CertificateRows, certificate_rows
 from registry.queries.public import certificate_record
-from registry.queries.public_dogs import dog_with_chip, public_dog
+from registry.queries.public_dogs import dog_with_chip, merged_into, public_dog
 from registry.queries.search import find_dogs
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
@@ -135,9 +135,11 @@ def certificate_code(_request: HttpRequest, typed: str) -> HttpResponseBase:
 
 @open_page
 def dog(request: HttpRequest, public_id: str) -> HttpResponseBase:
-    """A dog with its results, its family, and what changed."""
+    """A dog with its results, its family, and what changed; a merged entry leads to its dog."""
     found = public_dog(public_id)
     if found is None:
+        if heir := merged_into(public_id):
+            return redirect("buyer:dog", heir, permanent=True)
         raise Http404
     return render(request, "buyer/dog.html", {"page": dog_page(found)})
 
@@ -171,6 +173,8 @@ def _sound(typed: str) -> str:
 def _other_dog(public_id: str, own_id: str) -> str:
     """The name of the dog the reader came from, when it is not the certificate's own."""
     if not public_id or public_id == own_id:
+        return ""
+    if merged_into(public_id) == own_id:
         return ""
     other = public_dog(public_id)
     return other.name if other else ""

@@ -18,6 +18,7 @@ from registry.desk import dogs as desk
 from registry.desk.actor import Actor, clinic_of
 from registry.desk.drafts import save_draft, start_draft
 from registry.desk.errors import Conflict, Invalid
+from registry.desk.known_dogs import dog_by_chip, dog_by_id
 from registry.models import Dog, Draft, Sex
 from registry.queries.clinic_results import dogs_by_studbook, drafts_of
 from registry.queries.search import FoundDog, find_dogs, near_chips
@@ -39,7 +40,7 @@ def identify(request: HttpRequest, by: Actor) -> HttpResponseBase:
     draft = own_draft(by, request.GET["draft"]) if request.GET.get("draft") else None
     if draft is not None and draft.sent_as is not None:
         return redirect("clinic:result", draft.sent_as.public_id)
-    dog = _dog(public_id=request.GET.get("dog", "").replace("\x00", ""))
+    dog = dog_by_id(request.GET.get("dog", "").replace("\x00", ""))
     found = {} if dog else _look_up(typed)
     dog = dog or found.pop("dog", None)
     problems = found.get("problems", [])
@@ -66,7 +67,7 @@ def start(request: HttpRequest, by: Actor) -> HttpResponseBase:
     """
     if request.method == "GET":
         return redirect("clinic:identify")
-    dog = _dog(public_id=request.POST.get("dog", "").replace("\x00", ""))
+    dog = dog_by_id(request.POST.get("dog", "").replace("\x00", ""))
     if dog is None:
         raise Http404
     if request.POST.get("draft"):
@@ -110,7 +111,7 @@ def _look_up(typed: str) -> dict[str, Any]:
         if named or is_word:
             return {"named": named, "nothing": not named}
         return {"problems": [("#chip", str(problem))]}
-    dog = _dog(chip=chip)
+    dog = dog_by_chip(chip)
     if dog:
         return {"dog": dog}
     return {
@@ -134,10 +135,6 @@ def _choice(dog: Dog | FoundDog) -> dict[str, str]:
     if sire or dam:
         told.append(f"{sire or '?'} × {dam or '?'}")
     return {"public_id": dog.public_id, "name": dog.name, "told": ", ".join(told)}
-
-
-def _dog(**which: str) -> Dog | None:
-    return Dog.objects.select_related("breed", "sire", "dam").filter(**which).first()
 
 
 def _put_into(by: Actor, draft: Draft, dog: Dog) -> HttpResponseBase:

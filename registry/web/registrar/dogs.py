@@ -16,7 +16,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from registry.desk import dogs as desk
 from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, Invalid, NotFound
-from registry.models import Breed, Dog, Sex
+from registry.desk.known_dogs import dog_by_id
+from registry.models import Breed, Dog, DogAlias, Sex
 from registry.queries.review import litter_mates
 from registry.queries.timeline import timeline_of_dog
 from registry.web.forms import PlainDateField, PlainForm, set_choices
@@ -42,8 +43,12 @@ class DogForm(PlainForm):
     studbook_number = forms.CharField(
         label=gettext_lazy("Studbook number"), max_length=40, required=False
     )
-    sire = forms.CharField(label=gettext_lazy("Sire's chip number"), max_length=40, required=False)
-    dam = forms.CharField(label=gettext_lazy("Dam's chip number"), max_length=40, required=False)
+    sire = forms.CharField(
+        label=gettext_lazy("Sire's chip number or id"), max_length=40, required=False
+    )
+    dam = forms.CharField(
+        label=gettext_lazy("Dam's chip number or id"), max_length=40, required=False
+    )
     reason = forms.CharField(
         label=gettext_lazy("Why the facts are changed"),
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -68,8 +73,8 @@ class DogForm(PlainForm):
             colour=given["colour"],
             chip=given["chip"],
             studbook_number=given["studbook_number"],
-            sire=desk.dog_with_chip(given["sire"], "/sire"),
-            dam=desk.dog_with_chip(given["dam"], "/dam"),
+            sire=desk.dog_named(given["sire"], "/sire"),
+            dam=desk.dog_named(given["dam"], "/dam"),
             died_on=given["died_on"],
         )
 
@@ -79,6 +84,8 @@ class DogForm(PlainForm):
 def dog(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
     """The dog's facts, its results, its litter and its whole history."""
     found = _dog(dog_id)
+    if found.public_id != dog_id:
+        return redirect("registrar:dog", found.public_id)
     results = (
         found.evaluations.select_related("clinic")
         .prefetch_related("readings__trait")
@@ -87,7 +94,7 @@ def dog(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
     context = framed(
         "",
         dog=found,
-        facts=_facts(found),
+        facts=facts_of(found),
         results=results,
         mates=litter_mates(found),
         entries=shown_entries(timeline_of_dog(dog_id)),
@@ -140,19 +147,21 @@ def correct(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
                 messages.success(request, _("The facts are changed."))
                 return redirect("registrar:dog", dog_id)
     context = framed(
-        "", dog=found, form=form, refusal=refusal, now=_facts(_dog(dog_id)) if refusal else []
+        "", dog=found, form=form, refusal=refusal, now=facts_of(_dog(dog_id)) if refusal else []
     )
     return render(request, "registrar/correct_dog.html", context, status=status)
 
 
 def _dog(dog_id: str) -> Dog:
-    found = Dog.objects.select_related("breed", "sire", "dam").filter(public_id=dog_id).first()
+    found = dog_by_id(dog_id)
     if found is None:
         raise Http404
     return found
 
 
-def _facts(dog: Dog) -> list[Fact]:
+def facts_of(dog: Dog) -> list[Fact]:
+    """Every fact of a dog in words; parents lead to their pages."""
+
     def parent(relative: Dog | None) -> tuple[str, str]:
         if relative is None:
             return "", ""
@@ -165,11 +174,17 @@ def _facts(dog: Dog) -> list[Fact]:
         Fact(_("Born"), dates.day(dog.born_on)),
         Fact(_("Died"), dates.day(dog.died_on) if dog.died_on else ""),
         Fact(_("Colour"), dog.colour),
-        Fact(_("Chip"), dog.chip or ""),
+        Fact(_("Chip"), ", ".join(filter(None, [dog.chip, *second_chips(dog)]))),
         Fact(_("Studbook number"), dog.studbook_number),
         Fact(_("Sire"), *parent(dog.sire)),
         Fact(_("Dam"), *parent(dog.dam)),
     ]
+
+
+def second_chips(dog: Dog) -> list[str]:
+    """Chips that came to the dog with entries merged into it."""
+    found = DogAlias.objects.filter(dog=dog, chip__isnull=False).order_by("pk")
+    return [str(chip) for chip in found.values_list("chip", flat=True)]
 
 
 def _initial(dog: Dog) -> dict[str, Any]:
@@ -183,7 +198,7 @@ def _initial(dog: Dog) -> dict[str, Any]:
         "colour": dog.colour,
         "chip": dog.chip or "",
         "studbook_number": dog.studbook_number,
-        "sire": dog.sire.chip if dog.sire else "",
-        "dam": dog.dam.chip if dog.dam else "",
+        "sire": dog.sire.chip or dog.sire.public_id if dog.sire else "",
+        "dam": dog.dam.chip or dog.dam.public_id if dog.dam else "",
         "version": dog.version,
     }

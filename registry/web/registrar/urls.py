@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.registrar import dogs, later, queue, review
+from registry.web.registrar import dogs, later, merging, queue, review
 
 app_name = "registrar"
 
@@ -20,4 +20,5 @@ urlpatterns = [
     path("dogs/<str:dog_id>/", dogs.dog, name="dog"),
     path("dogs/<str:dog_id>/confirm/", dogs.confirm, name="confirm-dog"),
     path("dogs/<str:dog_id>/correct/", dogs.correct, name="correct-dog"),
+    path("dogs/<str:dog_id>/merge/", merging.merge, name="merge-dog"),
 ]
