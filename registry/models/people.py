@@ -131,6 +131,7 @@ class Owner(models.Model):
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="owner_records"
     )
     created_at = models.DateTimeField(auto_now_add=True)
+    erased_at = models.DateTimeField(null=True)
 
     def __str__(self) -> str:
         return self.full_name

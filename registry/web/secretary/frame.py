@@ -25,6 +25,7 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
     names = {
         "home": _("Overview"),
         "people": _("People"),
+        "owners": _("Owners"),
         "clinics": _("Clinics"),
         "breeds": _("Breeds"),
         "traits": _("Traits"),

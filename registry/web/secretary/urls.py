@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.secretary import breeding, catalogue, clinics, home, people, tokens
+from registry.web.secretary import breeding, catalogue, clinics, home, owners, people, tokens
 
 app_name = "secretary"
 
@@ -10,6 +10,12 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("mail/", home.mail, name="mail"),
     path("people/", people.everybody, name="people"),
+    path("owners/", owners.owners, name="owners"),
+    path("owners/<slug:owner_id>/", owners.owner, name="owner"),
+    path("owners/<slug:owner_id>/correct/", owners.correct, name="correct-owner"),
+    path("owners/<slug:owner_id>/erase/", owners.erase, name="erase-owner"),
+    path("people/<int:user_id>/held/", owners.held_of_person, name="held-of-person"),
+    path("people/<int:user_id>/erase/", owners.erase_person, name="erase-person"),
     path("people/new/", people.new, name="new-person"),
     path("people/<int:user_id>/", people.person, name="person"),
     path("people/<int:user_id>/role/", people.appoint, name="appoint"),

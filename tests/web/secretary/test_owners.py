@@ -1,0 +1,98 @@
+"""The secretary answers who asks what is held, puts it right, and erases."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+
+from registry.models import Owner
+from tests.factories import Club, make_accepted, make_club
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def club() -> Club:
+    made = make_club()
+    make_accepted(made)
+    return made
+
+
+@pytest.fixture
+def secretary(club: Club, client: Client) -> Client:
+    client.force_login(club.secretary.user)
+    return client
+
+
+def page(client: Client, path: str) -> str:
+    answer = client.get(f"/secretary/{path}")
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_an_owner_is_found_and_everything_held_is_shown(secretary: Client) -> None:
+    found = Owner.objects.get()
+
+    assert f"/secretary/owners/{found.public_id}/" in page(secretary, "owners/?q=reedmoor")
+    shown = page(secretary, f"owners/{found.public_id}/")
+
+    assert "Olga Reedmoor, olga@owner.example" in shown
+    assert "Result of a dog" in shown
+    assert "Mail" in shown
+
+
+def test_nobody_found_is_said(secretary: Client) -> None:
+    assert "Nobody is called “nobody”" in page(secretary, "owners/?q=nobody")
+
+
+def test_the_data_is_put_right(secretary: Client) -> None:
+    found = Owner.objects.get()
+
+    answer = secretary.post(
+        f"/secretary/owners/{found.public_id}/correct/",
+        {"full_name": "Olga Reed", "email": "olga@owner.example", "reason": "she told us"},
+    )
+
+    assert answer.status_code == 302
+    assert Owner.objects.get().full_name == "Olga Reed"
+
+
+def test_a_wrong_address_is_said_at_its_field(secretary: Client) -> None:
+    found = Owner.objects.get()
+
+    answer = secretary.post(
+        f"/secretary/owners/{found.public_id}/correct/",
+        {"full_name": "Olga Reed", "email": "olga", "reason": "she told us"},
+    )
+
+    assert answer.status_code == 422
+    assert answer.content.decode().count("Enter a mail address like name@example.org.") == 2
+
+
+def test_before_erasing_it_says_what_goes_and_what_stays(secretary: Client) -> None:
+    found = Owner.objects.get()
+    asked = page(secretary, f"owners/{found.public_id}/erase/")
+
+    assert "entries of results and roles stay, without a name" in asked
+    answer = secretary.post(f"/secretary/owners/{found.public_id}/erase/", follow=True)
+
+    assert "Erased, and the words taken out" in answer.content.decode()
+    assert secretary.get(f"/secretary/owners/{found.public_id}/").status_code == 404
+
+
+def test_a_person_with_an_account_is_shown_and_erased(club: Club, secretary: Client) -> None:
+    nurse = club.other_nurse.user
+
+    assert nurse.full_name in page(secretary, f"people/{nurse.pk}/held/")
+    answer = secretary.post(f"/secretary/people/{nurse.pk}/erase/", follow=True)
+
+    nurse.refresh_from_db()
+    assert answer.status_code == 200
+    assert nurse.full_name == ""
+
+
+def test_the_secretary_cannot_erase_themselves(club: Club, secretary: Client) -> None:
+    answer = secretary.post(f"/secretary/people/{club.secretary.user.pk}/erase/")
+
+    assert answer.status_code == 409
+    assert "Another secretary has to do it" in answer.content.decode()
