@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from registry.models import State
+from registry.queries.ancestors import ancestors_of
 from registry.queries.history import PublicEntry, changes_of_dog
 from registry.queries.public import PublicDog, family_of
 from registry.queries.public_dogs import (
@@ -20,7 +21,8 @@ from registry.queries.public_dogs import (
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts
 from registry.telling.meanings import values_text
-from registry.web.buyer.certificate_page import Event, Kin, kin, litter_count, parents
+from registry.web.buyer.certificate_page import Event, Kin, kin, litter_count
+from registry.web.buyer.pedigree import Pedigree, pedigree
 from registry.wording import dates
 
 
@@ -54,7 +56,7 @@ class DogPage:
     facts: tuple[Fact, ...]
     results: tuple[ResultLine, ...]
     shows_values: bool
-    parents: tuple[Kin, ...]
+    pedigree: Pedigree
     litter: tuple[Kin, ...]
     litter_count: str
     offspring: tuple[Kin, ...]
@@ -63,7 +65,7 @@ class DogPage:
 
 
 def dog_page(dog: PublicDog) -> DogPage:
-    """Put the page together: five queries besides the dog's own."""
+    """Put the page together: seven queries besides the dog's own."""
     traits = public_traits()
     counted = [trait for trait in traits if trait.is_counted]
     results = tuple(result_line(result) for result in results_of(dog, traits))
@@ -76,7 +78,7 @@ def dog_page(dog: PublicDog) -> DogPage:
         facts=dog_facts(dog),
         results=results,
         shows_values=any(result.values for result in results),
-        parents=parents(family),
+        pedigree=pedigree(ancestors_of(dog, counted)),
         litter=tuple(litter),
         litter_count=litter_count(litter),
         offspring=tuple(offspring),
