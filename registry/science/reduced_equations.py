@@ -90,8 +90,8 @@ class ReducedEquations:
     """(l, p) and (l, m): s."""
     litter_right: Numbers
     """(l,): Σ w y."""
-    pairs: Codes
-    """(g − m,): the groups that are pairs of parents: number of the sire · (m + 1) + of the dam."""
+    group: Codes
+    """(r,): the group of each record."""
     group_weight: Numbers
     """(g,): what is left of each group's weight beside its litters."""
     group_fixed: sparse.csr_array
@@ -161,7 +161,7 @@ def reduced_equations(
         litter_fixed=litter_fixed,
         litter_parents=sparse.csr_array(shared.T @ z),
         litter_right=litter_right,
-        pairs=pairs,
+        group=group,
         group_weight=own.diagonal(),
         group_fixed=group_fixed,
         middle=middle,

@@ -5,55 +5,17 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from scipy import sparse
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from registry.science import breeding_values as module
-from registry.science.breeding_values import Solution, breeding_values
+from registry.science.breeding_values import breeding_values
 from registry.science.fixed_effects import FixedEffects
 from registry.science.inbreeding import inbreeding
 from registry.science.kinship import relationship, relationship_inverse
 from registry.science.mixed_model import RandomEffect, Records, Variances, equations
 from registry.science.pedigree import Pedigree
-from registry.science.reduced_equations import reduced_equations
-from registry.science.reliabilities import error_variances_of
-from tests.bench.pedigrees import made_up
-
-VARIANCES = Variances(additive=0.0045, litter=0.001, residual=0.0045)
-Numbers = NDArray[np.float64]
-
-
-class Breed(NamedTuple):
-    pedigree: Pedigree
-    inbreeding: Numbers
-    records: Records
-
-    def solved(self, variances: Variances = VARIANCES) -> Solution:
-        return breeding_values(self.pedigree, self.inbreeding, self.records, variances)
-
-
-def make_breed(dogs: int, *, seed: int = 1, recorded: float = 0.6, clinics: int = 12) -> Breed:
-    """A breed in any order, with one-parent dogs, unknown litters and littermates that bred."""
-    random = np.random.default_rng(seed)
-    drawn = made_up(dogs, seed=seed).shuffled(seed)
-    sire = np.where(random.random(dogs) < 0.05, -1, drawn.sire)
-    dam = np.where(random.random(dogs) < 0.05, -1, drawn.dam)
-    pedigree = Pedigree.of(sire, dam)
-    dog = random.permutation(dogs)[: round(recorded * dogs)]
-    r = len(dog)
-    records = Records(
-        dog=dog,
-        value=0.4 + 0.1 * random.standard_normal(r),
-        fixed={
-            "sex": drawn.is_male[dog].astype(np.int64),
-            "clinic": random.integers(0, clinics, r),
-            "year": drawn.cohort[dog],
-        },
-        age=random.uniform(0.4, 3.0, r),
-        litter=np.where(random.random(r) < 0.1, -1, drawn.litter[dog]),
-    )
-    return Breed(pedigree, inbreeding(pedigree), records)
+from tests.science.breeds import VARIANCES, Breed, Numbers, make_breed
 
 
 class Whole(NamedTuple):
@@ -134,35 +96,6 @@ def test_a_large_breed_is_solved_alike(monkeypatch: pytest.MonkeyPatch) -> None:
     assert np.abs(large.level_mean - small.level_mean).max() < 1e-6 * 0.1
     assert 0 < large.residual <= 1e-8
     assert (small.method, large.method) == ("exact", "approximate")
-
-
-@pytest.mark.parametrize(("dogs", "clinics"), [(4000, 40), (12_000, 300)])
-def test_approximate_reliabilities_are_near_the_exact_ones(
-    monkeypatch: pytest.MonkeyPatch, dogs: int, clinics: int
-) -> None:
-    breed = make_breed(dogs, seed=2, clinics=clinics)
-    exact = breed.solved()
-    monkeypatch.setattr(module, "EXACT_DOGS", 0)
-    monkeypatch.setattr(module, "EXACT_EQUATIONS", 0)
-
-    approximate = breed.solved()
-
-    wrong = np.abs(approximate.reliability - exact.reliability)
-    is_parent = breed.pedigree.stock_number[:-1] < len(breed.pedigree.stock)
-    assert exact.reliability.std() > 0.05
-    assert wrong[is_parent].mean() <= 0.01
-    assert wrong[~is_parent].mean() <= 0.01
-    assert wrong.max() <= 0.06
-
-
-def test_error_variances_of_a_few_dogs_are_those_of_all() -> None:
-    breed = make_breed(800)
-    system = reduced_equations(*breed, VARIANCES)
-    places = np.arange(0, 800, 23)
-
-    few = error_variances_of(system, breed.records, VARIANCES.residual, places)
-
-    assert few == pytest.approx(breed.solved().error_variance[places], rel=1e-7)
 
 
 def test_a_run_can_be_repeated_bit_for_bit(monkeypatch: pytest.MonkeyPatch) -> None:
