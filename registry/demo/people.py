@@ -42,18 +42,27 @@ class Token:
 
 @dataclass(frozen=True, slots=True)
 class Access:
-    """Everything a person or a script needs to use the trial club."""
+    """Everything a person or a script needs to use the trial club.
+
+    ``breeder_page`` is the path of a breeder's page that is worth a look.
+    """
 
     url: str
     users: tuple[Login, ...]
     tokens: tuple[Token, ...]
+    breeder_page: str = ""
 
     def write(self, path: Path) -> None:
         """Write the file for scripts, whole or not at all, readable by its owner only."""
         users = [
             {name: value for name, value in asdict(user).items() if value} for user in self.users
         ]
-        told = {"url": self.url, "users": users, "tokens": [asdict(token) for token in self.tokens]}
+        told = {
+            "url": self.url,
+            "users": users,
+            "tokens": [asdict(token) for token in self.tokens],
+            "breeder_page": self.breeder_page,
+        }
         part = path.with_suffix(".part")
         part.unlink(missing_ok=True)
         handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
@@ -70,6 +79,7 @@ class Access:
             url=told["url"],
             users=tuple(Login(**user) for user in told["users"]),
             tokens=tuple(Token(**token) for token in told["tokens"]),
+            breeder_page=told.get("breeder_page", ""),
         )
 
     def at(self, url: str) -> Access:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from urllib.parse import quote
 
+from django.utils import timezone
+
 from registry.desk.mail import owner_token
-from registry.models import Dog, Evaluation, State
+from registry.models import BreedingRun, Dog, Evaluation, RunState, Sex, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +43,37 @@ def sights() -> Iterator[Sight]:
     if hidden is not None:
         yield Sight(f"/dogs/{hidden.dog.public_id}/", "a dog whose result is not released")
         yield Sight(f"/owner/{owner_token(hidden)}/", "its owner's private link")
+    if mates := breeder_page():
+        yield Sight(mates, "mates for a dam, and what their litters may be like")
+        yield Sight("/breeds/tarn-spaniel/hip-laxity/course/", "a breed's course over the years")
     small = Dog.objects.filter(breed__slug="harbour-spitz").order_by("pk").first()
     if small is not None:
         yield Sight("/breeds/harbour-spitz/elbow-grade/", "a breed with too few tested dogs")
+
+
+def breeder_page() -> str:
+    """The path of the mates of a young dam of the largest breed whose result is released; empty
+    where there is none."""
+    bred = BreedingRun.objects.filter(state=RunState.DONE).order_by("-dogs", "breed")
+    largest = bred.values_list("breed", flat=True).first()
+    if largest is None:
+        return ""
+    today = timezone.localdate()
+    dam = (
+        Dog.objects.filter(
+            breed=largest,
+            sex=Sex.FEMALE,
+            died_on__isnull=True,
+            sire__isnull=False,
+            born_on__range=(today - timedelta(days=5 * 365), today - timedelta(days=2 * 365)),
+            counted_values__trait__slug="hip-laxity",
+            counted_values__counted_until__isnull=True,
+            counted_values__evaluation__consent_to_publish=True,
+        )
+        .order_by("pk")
+        .first()
+    )
+    return f"/dogs/{dam.public_id}/mates/" if dam else ""
 
 
 def _with_a_slip(name: str) -> str:

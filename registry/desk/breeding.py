@@ -130,8 +130,12 @@ def catch_up(*, by: Actor) -> list[BreedingRun]:
 
     A breed whose last run failed is left alone for an hour, one without dogs always.
     """
-    idle = Breed.objects.exclude(breeding_runs__state__in=_OPEN)
-    return [ask_for_run(by=by, breed_slug=breed.slug) for breed in idle if _is_due(breed)]
+    return [ask_for_run(by=by, breed_slug=breed.slug) for breed in _idle() if _is_due(breed)]
+
+
+def catch_up_now(*, by: Actor) -> list[BreedingRun]:
+    """The same runs, computed in this process."""
+    return [compute_now(by=by, breed_slug=breed.slug) for breed in _idle() if _is_due(breed)]
 
 
 def recover_lost_runs() -> list[BreedingRun]:
@@ -152,6 +156,10 @@ def recover_lost_runs() -> list[BreedingRun]:
                 breeding_run.enqueue(run.pk)
                 queued.append(run)
     return queued
+
+
+def _idle() -> list[Breed]:
+    return list(Breed.objects.exclude(breeding_runs__state__in=_OPEN))
 
 
 def _is_due(breed: Breed) -> bool:

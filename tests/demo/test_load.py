@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
+from django.test import Client
 from django.utils import timezone
 
 from registry.demo import load as loading
@@ -19,7 +20,19 @@ from registry.demo.words import read_words
 from registry.desk.distributions import compare_distributions
 from registry.desk.people import digest_of
 from registry.ledger.verify import verify
-from registry.models import ApiToken, Dog, Evaluation, LedgerEntry, Membership, Role, State, User
+from registry.models import (
+    ApiToken,
+    Breed,
+    BreedingRun,
+    Dog,
+    Evaluation,
+    LedgerEntry,
+    Membership,
+    Role,
+    RunState,
+    State,
+    User,
+)
 from tests.factories import make_club
 
 SIZE = 170
@@ -56,6 +69,7 @@ class TestTheWholeClub:
         self.everybody_can_sign_in(access)
         assert (tmp_path / "demo.json").stat().st_mode & 0o077 == 0
         assert all(user["password"] in told for user in access["users"])
+        self.every_breed_has_a_breeding_run_and_a_page_shows_one(access["breeder_page"])
 
         entries = LedgerEntry.objects.count()
         again = run()
@@ -69,6 +83,12 @@ class TestTheWholeClub:
         waiting = Evaluation.objects.filter(state=State.SUBMITTED)
         found = set(waiting.values_list("flags__code", flat=True))
         assert planted - found == set()
+
+    def every_breed_has_a_breeding_run_and_a_page_shows_one(self, page: str) -> None:
+        runs = BreedingRun.objects.all()
+        assert {run.state for run in runs} == {RunState.DONE}
+        assert {run.breed_id for run in runs} == set(Breed.objects.values_list("pk", flat=True))
+        assert Client().get(page).status_code == 200
 
     def everybody_can_sign_in(self, access: dict[str, Any]) -> None:
         roles = {user["role"] for user in access["users"]}

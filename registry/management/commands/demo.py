@@ -6,6 +6,7 @@ The club itself is ``registry.demo``.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,8 +18,10 @@ from registry.demo.cases import invent_club
 from registry.demo.load import is_there, is_untouched, load
 from registry.demo.people import Access, renew_access
 from registry.demo.progress import Progress
-from registry.demo.sights import sights
+from registry.demo.sights import breeder_page, sights
 from registry.demo.words import Words, read_words
+from registry.desk.actor import Actor
+from registry.desk.breeding import catch_up_now
 
 
 class Command(BaseCommand):
@@ -51,6 +54,12 @@ class Command(BaseCommand):
             if is_there(words)
             else self._made(words, file, options)
         )
+        Progress(self.stdout).say("Computing breeding values, where something has changed ...")
+        catch_up_now(by=Actor.system())
+        page = breeder_page()
+        if access is not None and access.breeder_page != page:
+            access = replace(access, breeder_page=page)
+            access.write(file)
         self._tell(access, file)
 
     def _found(self, words: Words, file: Path, *, renew: bool) -> Access | None:
