@@ -69,12 +69,13 @@ def axis(
 ) -> str:
     """Draw base line, ticks, values, and guidance points as values with a footnote mark.
 
+    A step without a word, such as one beyond the last grade, has no tick either.
     A guidance point is a longer tick and a value, never an area. Where it stands too
     near to a regular value, that one keeps its tick and goes without its label.
     """
     noted = [point for point in guidance if scale.holds(point.step)]
     widest = max(text_width(value(end), _LABEL_SIZE) for end in (scale.first, scale.last))
-    ticks = tick_steps(scale, least_gap=widest + _BETWEEN)
+    ticks = [step for step in tick_steps(scale, least_gap=widest + _BETWEEN) if value(step)]
     # Guidance first, so that a regular value next to it gives way.
     wanted = [(scale.x(p.step), escape(p.text), escape(p.mark)) for p in noted]
     wanted += [(scale.x(step), escape(value(step)), "") for step in ticks]

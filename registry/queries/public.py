@@ -47,9 +47,10 @@ class PublicTrait:
         return hash(self.pk)
 
     def value_text(self, step: int) -> str:
-        """A step in the words of the trait, with its unit: ``0.31``, ``104.5°``, ``B``."""
+        """A step in the words of the trait, with its unit: ``0.31``, ``104.5°``, ``B``; a step
+        beyond the grades has none."""
         if self.grades:
-            return str(self.grades[step])
+            return str(self.grades[step]) if 0 <= step < len(self.grades) else ""
         return f"{(step * self.resolution).quantize(self.resolution)}{self.unit}"
 
     def worst(self, steps: Sequence[int]) -> int:

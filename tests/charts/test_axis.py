@@ -55,3 +55,14 @@ def test_ten_short_grades_each_have_their_label() -> None:
     drawn = axis(Scale(0, 9), 100, value=str)
 
     assert [f">{grade}<" in drawn for grade in range(10)] == [True] * 10
+
+
+def test_a_step_beyond_the_last_grade_has_neither_label_nor_tick() -> None:
+    grades = "ABC"
+
+    drawn = axis(
+        Scale(-1, 3), 100, value=lambda step: grades[step] if 0 <= step < len(grades) else ""
+    )
+
+    assert [drawn.count(f">{grade}<") for grade in grades] == [1, 1, 1]
+    assert drawn.count("v4") == 3
