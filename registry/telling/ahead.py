@@ -39,7 +39,7 @@ from registry.wording.breeding import ahead_cautions, ahead_sentences, of_100
 _MIDDLE_80 = NormalDist().inv_cdf(0.9)
 FEWEST_TESTED, MOST_TESTED = 10, 100_000
 MOST_GENERATIONS = 12
-USUAL_DAMS, USUAL_SIRES, USUAL_TESTED, USUAL_GENERATIONS = 50, 20, 100, 5
+USUAL_DAMS, USUAL_SIRES, USUAL_TESTED, USUAL_GENERATIONS = 50, 20, 100, 3
 """Taken where the breed's own numbers are not there: our choice, no source."""
 
 
