@@ -1,8 +1,8 @@
 """Run the measurements and write their table: ``make bench``, or ``python -m tests.bench``.
 
-``--quick`` runs everything on little data, to see that it runs; its numbers mean nothing. Its table
-is only printed, and so is that of ``--only page,verify`` or ``--database SQLite``: the table in
-DEVELOPERS.md is always one whole run's.
+``--quick`` runs everything on little data, to see that it runs; its numbers mean nothing, and its
+table is only printed. ``--only page,verify`` and ``--database SQLite`` measure a part anew: its rows
+take the place of the old ones in DEVELOPERS.md, and each row names the commit it was measured at.
 """
 
 from __future__ import annotations
@@ -13,16 +13,17 @@ import platform
 import subprocess
 import sys
 import time
-from datetime import UTC, datetime
 
 from tests import reach
 from tests.bench.places import ROOT, Place, place
 from tests.bench.rounds import Row
-from tests.bench.table import table, write_into
+from tests.bench.table import KEPT, renewed, table, write_into
 
 ON_EACH = ("page", "standing", "search", "append", "rebuild", "verify", "approval")
 """In this order: the last one's reference writes ledger rows that no verification would pass."""
 ON_NONE = ("paper", "inbreeding", "kinship", "blup")
+ON_ITS_OWN = ("run",)
+"""Each on a database without the club: it fills its own."""
 DATABASES = ("SQLite", "PostgreSQL")
 
 
@@ -33,7 +34,7 @@ def main() -> int:
     parser.add_argument("--only", default="", help="names, separated by commas")
     parser.add_argument("--database", choices=DATABASES, help="one of the two")
     chosen = parser.parse_args()
-    names = chosen.only.split(",") if chosen.only else [*ON_EACH, *ON_NONE]
+    names = chosen.only.split(",") if chosen.only else [*ON_EACH, *ON_ITS_OWN, *ON_NONE]
     began, rows, left_out = time.monotonic(), list[Row](), list[str]()
     for database in [chosen.database] if chosen.database else DATABASES:
         if database == "PostgreSQL" and reach.postgres() is None:
@@ -42,17 +43,23 @@ def main() -> int:
         with place(database, quick=chosen.quick) as here:
             each = [name for name in ON_EACH if name in names]
             rows += _measured(here, database, each, left_out, is_filled=bool(each))
+        for name in ON_ITS_OWN:
+            with place(database, quick=chosen.quick) as here:
+                wanted = [name] if name in names else []
+                rows += _measured(here, database, wanted, left_out)
     with place("SQLite", quick=chosen.quick) as here:
         rows += _measured(here, "none", [name for name in ON_NONE if name in names], left_out)
     for line in left_out:
         _say(line)
     minutes = (time.monotonic() - began) / 60
-    text = table(rows, heading=_heading(minutes, left_out))
-    if chosen.quick or chosen.only or chosen.database:
-        _say(text)
+    if chosen.quick:
+        _say(table(rows, heading=_heading()))
     else:
-        write_into(ROOT / "DEVELOPERS.md", text)
-        _say("The table in DEVELOPERS.md is written.")
+        kept = json.loads(KEPT.read_text(encoding="utf-8"))
+        rows = renewed(kept, rows, [*ON_EACH, *ON_ITS_OWN, *ON_NONE])
+        KEPT.write_text(json.dumps(rows, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        write_into(ROOT / "DEVELOPERS.md", table(rows, heading=_heading()))
+        _say(f"The table in DEVELOPERS.md is written, after {minutes:.0f} minutes.")
     return 1 if left_out else 0
 
 
@@ -67,7 +74,10 @@ def _measured(
     for name in names:
         _say(f"{database}: {name}")
         try:
-            found = [{**row, "database": database} for row in _alone(here, f"bench_{name}")]
+            found = [
+                {"module": name, **row, "database": database, "commit": _commit()}
+                for row in _alone(here, f"bench_{name}")
+            ]
         except subprocess.CalledProcessError:
             left_out.append(f"NOT MEASURED: {name} on {database}: it broke, see above")
             continue
@@ -87,16 +97,18 @@ def _alone(here: Place, name: str) -> list[Row]:
     return rows
 
 
-def _heading(minutes: float, left_out: list[str]) -> str:
-    now = datetime.now(UTC)
-    commit = _said_by("git", "rev-parse", "--short", "HEAD")
-    changed = " with changes" if _said_by("git", "status", "--porcelain", "registry") else ""
-    text = (
-        f"Measured on {now.day} {now:%B %Y} at commit {commit}{changed}, {minutes:.0f} minutes, on"
-        f" {platform.machine()} with Python {platform.python_version()}. Each thing and its"
-        " reference took turns; a ratio is of one round, and the median of all rounds is judged."
+def _heading() -> str:
+    return (
+        f"Measured on {platform.machine()} with Python {platform.python_version()}, each row at the"
+        " commit it names. Each thing and its reference took turns; a ratio is of one round, and"
+        " the median of all rounds is judged."
     )
-    return "\n\n".join([text, *(f"**{line}**" for line in left_out)])
+
+
+def _commit() -> str:
+    """The commit measured, and whether the registry had changes beside it."""
+    changed = " with changes" if _said_by("git", "status", "--porcelain", "registry") else ""
+    return _said_by("git", "rev-parse", "--short", "HEAD") + changed
 
 
 def _said_by(*command: str) -> str:

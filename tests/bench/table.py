@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from tests.bench.rounds import Row
 
 START, END = "<!-- bench:start -->", "<!-- bench:end -->"
+KEPT = Path(__file__).with_name("measured.json")
+"""The rows of the table as they were measured, so that a part of them can be measured anew."""
 _HEAD = (
-    "| what | against | measured ratio: median (lowest–highest) | goal | met? | database | n |\n"
-    "|---|---|---|---|---|---|---|\n"
+    "| what | against | measured ratio: median (lowest–highest) | goal | met? | database | n |"
+    " commit |\n|---|---|---|---|---|---|---|---|\n"
 )
 
 
@@ -23,8 +26,19 @@ def is_met(goal: str, ratio: float) -> bool:
     return float(sign) <= ratio <= float(rest.removeprefix("to "))
 
 
+def renewed(kept: list[Row], measured: list[Row], order: Sequence[str]) -> list[Row]:
+    """The kept rows, with those of each module and database measured now in place of the old."""
+    again = {(row["module"], row["database"]) for row in measured}
+    rows = [row for row in kept if (row["module"], row["database"]) not in again] + measured
+    databases = ("SQLite", "PostgreSQL", "none")
+    return sorted(
+        (row for row in rows if row["module"] in order),
+        key=lambda row: (databases.index(row["database"]), order.index(row["module"])),
+    )
+
+
 def table(rows: list[Row], *, heading: str) -> str:
-    """The rows as Markdown under the line that says when, where and at which commit."""
+    """The rows as Markdown under the line that says how they were measured."""
     lines = [_line(row) for row in rows]
     notes = [f"- {row['what']} ({row['database']}): {row['detail']}." for row in rows]
     notes = [note for note in notes if not note.endswith(": .")]
@@ -52,6 +66,7 @@ def _line(row: Row) -> str:
         "yes" if is_met(row["goal"], row["ratio"]) else "**no**",
         row["database"],
         row.get("n", ""),
+        row["commit"],
     )
     return "| " + " | ".join(cells) + " |"
 

@@ -12,11 +12,11 @@ import pytest
 
 from tests.bench import __main__ as runner
 from tests.bench.places import ROOT, place
-from tests.bench.rounds import Turns, take_turns
-from tests.bench.table import END, START, is_met, table, write_into
+from tests.bench.rounds import Row, Turns, take_turns
+from tests.bench.table import END, KEPT, START, is_met, renewed, table, write_into
 
 
-@pytest.mark.parametrize("name", [*runner.ON_EACH, *runner.ON_NONE])
+@pytest.mark.parametrize("name", [*runner.ON_EACH, *runner.ON_ITS_OWN, *runner.ON_NONE])
 def test_every_measurement_has_a_module_that_runs(name: str) -> None:
     assert callable(import_module(f"tests.bench.bench_{name}").run)
 
@@ -24,7 +24,7 @@ def test_every_measurement_has_a_module_that_runs(name: str) -> None:
 def test_no_measurement_is_forgotten_by_the_runner() -> None:
     modules = {file.stem.removeprefix("bench_") for file in Path(__file__).parent.glob("bench_*")}
 
-    assert modules == {*runner.ON_EACH, *runner.ON_NONE}
+    assert modules == {*runner.ON_EACH, *runner.ON_ITS_OWN, *runner.ON_NONE}
 
 
 def test_a_small_run_measures_on_a_filled_scratch_database() -> None:
@@ -74,14 +74,45 @@ def test_a_missed_goal_is_shown_as_missed() -> None:
         "goal": "<= 4",
         "database": "SQLite",
         "n": "9 rounds",
+        "commit": "abc1234",
         "detail": "5 ms against 1 ms",
     }
 
     text = table([row], heading="Measured today.")
 
-    line = "| approval | bare SQL | 5.25 (4–6.5) | ≤ 4 | **no** | SQLite | 9 rounds |"
+    line = "| approval | bare SQL | 5.25 (4–6.5) | ≤ 4 | **no** | SQLite | 9 rounds | abc1234 |"
     assert line in text.splitlines()
     assert "- approval (SQLite): 5 ms against 1 ms." in text.splitlines()
+
+
+def test_a_part_measured_anew_takes_the_place_of_its_old_rows() -> None:
+    def row(module: str, database: str, what: str) -> Row:
+        return {"module": module, "database": database, "what": what}
+
+    kept = [
+        row("page", "SQLite", "old"),
+        row("page", "PostgreSQL", "kept"),
+        row("gone", "none", ""),
+    ]
+
+    rows = renewed(
+        kept, [row("append", "SQLite", "new"), row("page", "SQLite", "new")], ["page", "append"]
+    )
+
+    assert [(each["module"], each["database"], each["what"]) for each in rows] == [
+        ("page", "SQLite", "new"),
+        ("append", "SQLite", "new"),
+        ("page", "PostgreSQL", "kept"),
+    ]
+
+
+def test_the_page_shows_the_rows_that_are_kept() -> None:
+    rows = json.loads(KEPT.read_text(encoding="utf-8"))
+    shown = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+    assert rows
+    for each in rows:
+        assert f"| {each['what']} | {each['against']} | " in shown
 
 
 def test_the_table_replaces_the_former_one_and_nothing_else(tmp_path: Path) -> None:
