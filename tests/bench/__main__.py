@@ -1,8 +1,9 @@
 """Run the measurements and write their table: ``make bench``, or ``python -m tests.bench``.
 
 ``--quick`` runs everything on little data, to see that it runs; its numbers mean nothing, and its
-table is only printed. ``--only page,verify`` and ``--database SQLite`` measure a part anew: its rows
-take the place of the old ones in DEVELOPERS.md, and each row names the commit it was measured at.
+table is only printed. ``--only page,verify`` and ``--database SQLite`` measure a part anew: its
+rows take the place of the old ones in DEVELOPERS.md, and each row names the commit it was measured
+at.
 """
 
 from __future__ import annotations
