@@ -34,13 +34,23 @@ class Puppy:
 
 
 @dataclass(frozen=True, slots=True)
+class ComparedPuppy:
+    """A tested puppy: its worse side's value, and where it stands among the breed's tested dogs."""
+
+    name: str
+    sex: str
+    value: str
+    standing: str
+
+
+@dataclass(frozen=True, slots=True)
 class ComparedTrait:
     """The tested puppies by one trait, from the better end on."""
 
     slug: str
     title: str
     lead: str
-    rows: tuple[tuple[str, ...], ...]
+    rows: tuple[ComparedPuppy, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +124,11 @@ def _compared(
         title=trait.name,
         lead=_lead(trait, len(found), trait.value_text(first), trait.value_text(last)),
         rows=tuple(
-            (
-                puppy.name,
-                str(_SEXES[puppy.sex]),
-                trait.value_text(step),
-                _standing(trait, step, counts),
+            ComparedPuppy(
+                name=puppy.name,
+                sex=str(_SEXES[puppy.sex]),
+                value=trait.value_text(step),
+                standing=_standing(trait, step, counts),
             )
             for step, puppy in found
         ),
@@ -132,8 +142,8 @@ def _lead(trait: PublicTrait, tested: int, first: str, last: str) -> str:
             "value": first,
         }
     return _(
-        "The %(tested)d tested puppies lie between %(first)s and %(last)s. %(better)s is better. "
-        "A small difference says little."
+        "The %(tested)d tested puppies lie between %(first)s and %(last)s, each with its worse "
+        "side. %(better)s is better. A small difference says little."
     ) % {
         "tested": tested,
         "first": first,

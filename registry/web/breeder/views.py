@@ -21,7 +21,12 @@ from registry.queries.breeding import RunFacts, latest_run
 from registry.queries.pairs import NoAnswer, PairFacts, Why, run_of
 from registry.queries.pairs import pair as facts_of_pair
 from registry.queries.public import PublicDog, Relative, ReleasedValue, family_of
-from registry.queries.public_dogs import dog_with_chip, public_dog, public_traits
+from registry.queries.public_dogs import (
+    dog_with_chip,
+    merged_into,
+    public_dog,
+    public_traits,
+)
 from registry.queries.released import released_values
 from registry.queries.run_lines import run_lines
 from registry.queries.search import find_dogs
@@ -177,7 +182,7 @@ def _list(request: HttpRequest, dog: PublicDog, run: RunFacts, form: MateFilters
 
 
 def _dog(public_id: str) -> PublicDog:
-    """The dog with this id, or 404."""
+    """The dog with this id, also where its entry was merged into another; or 404."""
     dog = _found(public_id)
     if dog is None:
         raise Http404
@@ -185,7 +190,12 @@ def _dog(public_id: str) -> PublicDog:
 
 
 def _found(public_id: str) -> PublicDog | None:
-    return None if "\x00" in public_id else public_dog(public_id)
+    if "\x00" in public_id:
+        return None
+    dog = public_dog(public_id)
+    if dog is None and (heir := merged_into(public_id)):
+        return public_dog(heir)
+    return dog
 
 
 def _answer(dog: PublicDog, mate: PublicDog) -> PairFacts | NoAnswer:

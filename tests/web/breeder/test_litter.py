@@ -29,7 +29,7 @@ def page(client: Client, dog: Dog) -> str:
     return unescape(client.get(f"/dogs/{dog.public_id}/litter/").content.decode())
 
 
-def test_tested_puppies_stand_in_one_table_from_the_better_end(
+def test_tested_puppies_stand_in_one_list_from_the_better_end(
     client: Client, club: Club, litter: list[Dog]
 ) -> None:
     for dog, value in zip(litter, ("0.50", "0.31", "0.44"), strict=False):
@@ -37,12 +37,12 @@ def test_tested_puppies_stand_in_one_table_from_the_better_end(
 
     html = page(client, litter[3])
 
-    table = html.split("<tbody>")[1].split("</tbody>")[0]
+    table = html.split('class="list compared"')[1].split("</ul>")[0]
     places = [table.index(name) for name in ("Jess", "Jock", "Jade")]
     assert places == sorted(places)
     assert "Juno" not in table
     assert "3 of 4 puppies of this litter have a result to show." in html
-    assert "The 3 tested puppies lie between 0.31 and 0.50. Tighter is better." in html
+    assert "The 3 tested puppies lie between 0.31 and 0.50, each with its worse side." in html
 
 
 def test_the_next_step_is_said_in_words(client: Client, club: Club, litter: list[Dog]) -> None:
@@ -67,7 +67,7 @@ def test_below_two_tested_puppies_nothing_is_compared(
     html = page(client, litter[0])
 
     assert "It takes two tested puppies to compare." in html
-    assert "<table" not in html
+    assert "compared" not in html
     assert "kept for breeding" not in html
 
 
@@ -81,7 +81,7 @@ def test_a_private_result_is_no_result_to_show(
 
     assert "1 of 4 puppies of this litter have a result to show." in html
     assert "0.77" not in html
-    assert "<table" not in html
+    assert "compared" not in html
 
 
 def test_puppies_with_one_value_are_not_parted(
@@ -102,7 +102,7 @@ def test_of_a_trait_where_higher_is_better_the_highest_comes_first(
         ]
         make_accepted(club, dog, readings=readings)
 
-    table = page(client, litter[0]).split("<tbody>")[1].split("</tbody>")[0]
+    table = page(client, litter[0]).split('class="list compared"')[1].split("</ul>")[0]
 
     assert 0 < table.index("Jess") < table.index("Jade")
 

@@ -10,7 +10,7 @@ from html import unescape
 import pytest
 from django.test import Client
 
-from registry.models import Dog
+from registry.models import Dog, DogAlias
 from tests.breeding import TraitColumns, make_run
 from tests.factories import Club, make_accepted, make_breed, make_dog
 from tests.web.breeder.conftest import Cast
@@ -69,7 +69,7 @@ class TestTheForecast:
     def test_the_puppies_of_the_table_are_a_hundred(self, client: Client, cast: Cast) -> None:
         html = pair(client, cast.juno, cast.otto)
 
-        table = html.split("Of 100 puppies by value")[1].split("</table>")[0]
+        table = html.split("Of 100 puppies by value:")[1].split("</table>")[0]
         assert sum(int(each) for each in re.findall(r'<td class="n">(\d+)</td>', table)) == 100
 
     def test_it_tells_how_closely_they_are_related(self, client: Client, cast: Cast) -> None:
@@ -195,6 +195,13 @@ class TestAWrongPair:
         late = make_dog(cast.club, sex="M", name="Late Comer")
 
         assert "Late Comer came into the register after" in pair(client, cast.juno, late)
+
+    def test_a_merged_dog_is_the_one_it_was_merged_into(self, client: Client, cast: Cast) -> None:
+        DogAlias.objects.create(dog=cast.otto, public_id="oldentryofotto00")
+
+        html = client.get(f"/dogs/{cast.juno.public_id}/mates/oldentryofotto00/").content.decode()
+
+        assert "Tarnfold Juno and Mosedale Otto" in html
 
 
 class TestSideBySide:
