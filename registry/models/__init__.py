@@ -38,6 +38,7 @@ from registry.models.pedigree_files import PedigreeFile
 from registry.models.people import ApiToken, Clinic, Membership, Owner, Role, User
 from registry.models.replay import ReplayKey
 from registry.models.traits import Better, Kind, Trait
+from registry.models.upkeep import Upkeep
 
 __all__ = [
     "ApiToken",
@@ -77,6 +78,7 @@ __all__ = [
     "StoredHistogram",
     "Trait",
     "TraitRun",
+    "Upkeep",
     "User",
     "VariancesFrom",
 ]

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from registry.desk import upkeep
 from registry.desk.actor import Actor
 from registry.desk.distributions import compare_distributions, rebuild_distributions
 from registry.models import Breed, Trait
@@ -28,6 +29,10 @@ class Command(BaseCommand):
         """Say what was counted, and the first cell that differs."""
         is_check = options["check"]
         seen = compare_distributions() if is_check else rebuild_distributions(by=Actor.system())
+        # Cells that were written anew agree from now on; the counted values are only compared.
+        is_mended = not is_check and seen.counted_difference is None
+        facts = {"cells": seen.cells}
+        upkeep.remember(name=upkeep.COUNTS, ok=seen.agrees or is_mended, detail=facts)
         self.stdout.write(f"{seen.readings:,} readings make {seen.cells:,} cells.")
         for what, difference in (
             ("cell", seen.cell_difference),

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from registry.desk import upkeep
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, VerifierKey, open_note
 from registry.ledger.keys import verifier_keys
 from registry.ledger.public_tree import compare
@@ -60,7 +61,10 @@ class Command(BaseCommand):
         differences = list(compare(verdict.leaves, kept, saved))
         for damage in [*verdict.damages, *differences]:
             self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
-        if found := verdict.found + len(differences):
+        found = verdict.found + len(differences)
+        facts = {"entries": verdict.entries, "damages": found}
+        upkeep.remember(name=upkeep.LEDGER, ok=not found, detail=facts)
+        if found:
             raise CommandError(
                 f"The ledger is damaged: {found} {'damage' if found == 1 else 'damages'}, the"
                 " first of them listed above. Keep the database as it is and compare it with a"

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from registry.desk import upkeep
 from registry.desk.agreement import check_files, check_rows
 from registry.desk.distributions import compare_distributions
 from registry.ledger.damage import Damage
@@ -36,6 +37,8 @@ class Command(BaseCommand):
         found = list(islice(chain(check_rows(), _counts(), files), options["most"]))
         for damage in found:
             self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
+        facts = {"differences": len(found), "files": not options["without_files"]}
+        upkeep.remember(name=upkeep.RECORDS, ok=not found, detail=facts)
         if found:
             raise CommandError(
                 "The registry does not say what its ledger says: see the lines above. Keep the"

@@ -21,6 +21,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import OperationalError, connection
 
+from registry.desk import upkeep
 from registry.desk.actor import Actor
 from registry.desk.breeding import catch_up, recover_lost_runs
 from registry.desk.cells import slide_windows
@@ -73,6 +74,8 @@ class Command(BaseCommand):
                 logger.exception("this round could not reach the database")
                 connection.close()
             else:
+                # The site and the doctor read it there; a supervisor looks at the file.
+                upkeep.remember(name=upkeep.WORKER, ok=True)
                 if options["sign_of_life"]:
                     options["sign_of_life"].touch()
             if options["once"]:
