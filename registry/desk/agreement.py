@@ -18,7 +18,7 @@ from registry.desk.evidence import stored_path
 from registry.desk.submit import described
 from registry.ledger.append import plain
 from registry.ledger.damage import Damage
-from registry.models import Certificate, Evaluation, Evidence, LedgerEntry, State
+from registry.models import Certificate, DogAlias, Evaluation, Evidence, LedgerEntry, State
 
 _CHUNK = 500
 # What an evaluation may have any number of: one that no entry names was added.
@@ -44,6 +44,7 @@ def check_rows() -> Iterator[Damage]:
     """Every evaluation and certificate against what the ledger states of it; a damage names the
     entry that says otherwise."""
     stated = _stated()
+    merged = dict(DogAlias.objects.values_list("public_id", "dog__public_id"))
     known: set[str] = set()
     certificates = {
         certificate.evaluation_id: certificate for certificate in Certificate.objects.all()
@@ -56,6 +57,9 @@ def check_rows() -> Iterator[Damage]:
             text = f"result {evaluation.reference} is in no entry of the ledger"
             yield Damage(0, "evaluation", "added", text)
             continue
+        if "dog" in said.fields:
+            dog, seq = said.fields["dog"]
+            said.fields["dog"] = (merged.get(dog, dog), seq)
         yield from _check(evaluation, said, certificates.get(evaluation.pk))
     for public_id in sorted(stated.keys() - known):
         seq = min(seq for _value, seq in stated[public_id].fields.values())

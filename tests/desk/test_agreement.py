@@ -11,6 +11,7 @@ from registry.desk import consent, decide, evidence, revoke, submit
 from registry.desk.actor import Actor
 from registry.desk.agreement import check_files, check_rows
 from registry.desk.evidence import stored_path
+from registry.desk.merge import CHIPS, merge_dogs
 from registry.models import (
     Certificate,
     DistributionCell,
@@ -80,6 +81,20 @@ class TestHonestWork:
         assert list(check_rows()) == []
         assert list(check_files()) == []
         call_command("verify_records")
+
+    def test_results_of_a_merged_dog_still_agree(self, club: Club) -> None:
+        keep, drop = make_dog(club), make_dog(club)
+        make_accepted(club, drop)
+        merge_dogs(
+            by=club.registrar.actor,
+            keep=keep.public_id,
+            drop=drop.public_id,
+            versions=None,
+            reason="one dog, entered twice",
+            confirmed=[CHIPS],
+        )
+
+        assert list(check_rows()) == []
 
 
 class TestEditedRows:
