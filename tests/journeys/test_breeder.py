@@ -112,6 +112,15 @@ def test_on_a_phone_filters_are_set_taken_off_and_kept(
         assert page.context.cookies() == []
 
 
+def test_the_list_is_printed_without_its_controls(page: Page, live_server: Any, line: Line) -> None:
+    page.goto(f"{live_server.url}/dogs/{line.juno.public_id}/mates/")
+    page.emulate_media(media="print")
+
+    assert page.locator(".mates > li").first.is_visible()
+    assert not page.locator(".mates input").first.is_visible()
+    assert not page.get_by_role("button", name="Apply filters").is_visible()
+
+
 def test_pairs_are_stacked_on_a_phone(phone: Page, live_server: Any, line: Line) -> None:
     mates = "&".join(f"mate={male.public_id}" for male in line.males[:4])
 

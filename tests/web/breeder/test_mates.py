@@ -205,7 +205,7 @@ class TestTheFilters:
     def test_the_filters_stay_on_the_way_to_the_pairs(self, client: Client, cast: Cast) -> None:
         html = page(client, cast.juno, "?inbreeding=25&name=o")
 
-        form = html.split(f'<form action="/dogs/{cast.juno.public_id}/pairs/">')[1]
+        form = html.split(f' action="/dogs/{cast.juno.public_id}/pairs/">')[1]
         assert '<input type="hidden" name="inbreeding" value="25">' in form
         assert '<input type="hidden" name="name" value="o">' in form
 
