@@ -13,7 +13,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 
 from api.problems import MEDIA_TYPE
-from api.shapes import common, dogs, evaluations, log, me, public
+from api.shapes import breeding, common, dogs, evaluations, log, me, public
 from api.shapes.common import Schema, ref
 
 COMPONENTS: dict[str, Schema] = {
@@ -21,6 +21,9 @@ COMPONENTS: dict[str, Schema] = {
     "Me": me.ME,
     "Dog": dogs.DOG,
     "DogFacts": dogs.DOG_FACTS,
+    "Ancestor": dogs.ANCESTOR,
+    "Pedigree": dogs.PEDIGREE,
+    "Merge": dogs.MERGE,
     "DogCorrection": dogs.DOG_CORRECTION,
     "Conditions": evaluations.CONDITIONS,
     "ReadingGiven": evaluations.READING_GIVEN,
@@ -44,6 +47,17 @@ COMPONENTS: dict[str, Schema] = {
     "Result": public.RESULT,
     "Certificate": public.CERTIFICATE,
     "Distribution": public.DISTRIBUTION,
+    "Run": breeding.RUN,
+    "Estimates": breeding.ESTIMATES,
+    "BreedingValues": breeding.BREEDING_VALUES,
+    "Forecast": breeding.FORECAST,
+    "Mate": breeding.MATE,
+    "Mates": breeding.MATES,
+    "Kinship": breeding.KINSHIP,
+    "Forecasts": breeding.FORECASTS,
+    "Trend": breeding.TREND,
+    "BreedingRun": breeding.BREEDING_RUN,
+    "BreedingRuns": breeding.BREEDING_RUNS,
     "Log": log.LOG,
     "Inclusion": log.INCLUSION,
     "Consistency": log.CONSISTENCY,
@@ -55,7 +69,7 @@ _REFUSALS = {
     403: "The token or its role may not do this.",
     404: "There is no such thing, or none of yours.",
     406: "Only JSON is spoken here.",
-    409: "Somebody else was first: who, when, and what holds now.",
+    409: "It cannot be as things stand: somebody else was first, or there is no answer.",
     413: "The body is too large.",
     415: "The body is of another kind than this address takes.",
     422: "The body was read, but fields of it cannot be taken; or a key came with another body.",
@@ -112,12 +126,15 @@ def documented(
     bodies: dict[str, Any] | None = None,
     example: Any = None,
     curl: str = "",
+    may_conflict: bool = False,
 ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """Say what a method takes and answers; names are those of ``COMPONENTS``."""
+    """Say what a method takes and answers; names are those of ``COMPONENTS``. ``may_conflict`` is
+    for what is read and may have no answer as things stand."""
     is_read = not body and bodies is None and status == 200
+    refused = (*(_READ if is_read else _WRITE), *((409,) if is_read and may_conflict else ()))
     responses: dict[Any, Any] = {
         (code, MEDIA_TYPE): OpenApiResponse(ref("Problem"), description=_REFUSALS[code])
-        for code in (_READ if is_read else _WRITE)
+        for code in refused
     }
     if is_read:
         responses[304] = OpenApiResponse(description="Unchanged since the ETag you named.")

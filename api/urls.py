@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path, register_converter
 from django.urls.converters import StringConverter
 
-from api.views import about, decisions, dogs, evaluations, evidence, log, public
+from api.views import about, breeding, decisions, dogs, evaluations, evidence, log, public
 
 
 class IdConverter(StringConverter):
@@ -60,6 +60,17 @@ urlpatterns: list[URLPattern] = [
         "v1/certificates/<certificate_number:number>",
         public.Certificate.as_view(),
         name="certificate",
+    ),
+    path(f"{_DOG}/breeding-values", breeding.BreedingValues.as_view(), name="breeding-values"),
+    path(f"{_DOG}/mates", breeding.Mates.as_view(), name="mates"),
+    path("v1/kinships", breeding.Kinship.as_view(), name="kinship"),
+    path("v1/forecasts", breeding.Forecasts.as_view(), name="forecasts"),
+    path("v1/trends/<slug:breed>/<slug:trait>", breeding.Trend.as_view(), name="trend"),
+    path("v1/breeds/<slug:breed>/breeding-runs", breeding.Runs.as_view(), name="breeding-runs"),
+    path(
+        "v1/breeds/<slug:breed>/breeding-runs/<int:number>",
+        breeding.OneRun.as_view(),
+        name="breeding-run",
     ),
     path("v1/log", log.Log.as_view(), name="log"),
     path("v1/log/inclusion", log.Inclusion.as_view(), name="inclusion"),

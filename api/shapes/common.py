@@ -76,6 +76,7 @@ PROBLEM: Schema = {
         "state": TEXT,
         "who": TEXT,
         "since": INSTANT,
+        "why": {**TEXT, "description": "a word for a program, where there is no answer"},
     },
     "required": ["type", "title", "status", "detail"],
     "additionalProperties": False,

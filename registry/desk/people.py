@@ -28,6 +28,7 @@ SCOPES: dict[str, tuple[Role, ...]] = {
     "evaluations:read": (Role.CLINIC, Role.REGISTRAR),
     "evaluations:write": (Role.CLINIC,),
     "decisions:write": (Role.REGISTRAR,),
+    "breeding:write": (Role.REGISTRAR, Role.SECRETARY),
 }
 LONGEST_TOKEN_DAYS = 400
 _TOUCH_EVERY = timedelta(minutes=5)

@@ -135,7 +135,8 @@ def mates(
     found = _ranked(dog, facts, wishes, today, table)
     behind, is_close = _behind_the_first(found.places, facts, table)
     own = dog_value(table, facts, place, is_withheld=False)
-    first = min(first, max(len(found.places) - 1, 0) // most * most)
+    if first >= len(found.places):
+        first = max(len(found.places) - 1, 0) // most * most
     shown = range(len(found.places))[first : first + most]
     named = _named(table.dog[found.places[shown.start : shown.stop]].tolist(), facts)
     rows = []

@@ -27,6 +27,7 @@ from schemathesis.core.result import Ok
 from registry.desk.evidence import attach
 from registry.wsgi import application
 from tests.api.conftest import Caller, Callers
+from tests.courses import make_course
 from tests.factories import make_accepted, make_dog, make_submitted
 
 REQUESTS_EACH = 1_250
@@ -69,8 +70,9 @@ def _real(path: str, callers: Callers) -> dict[str, str] | None:
         return {"public_id": make_dog(club).public_id}
     if "/certificates/" in path:
         return {"number": make_accepted(club).number}
-    if "/distributions/" in path:
-        return {"breed": club.breed.slug, "trait": "hip-laxity"}
+    if any(part in path for part in ("/breeding-runs", "/trends/", "/distributions/")):
+        run = make_course(club)
+        return {"breed": club.breed.slug, "trait": "hip-laxity", "number": str(run.number)}
     if "/evaluations/" in path:
         is_later = path.endswith(("revocation", "replacement"))
         found = make_accepted(club).evaluation if is_later else make_submitted(club)
