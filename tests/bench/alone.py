@@ -1,7 +1,8 @@
 """One measurement in a process of its own: ``python -m tests.bench.alone NAME FILE``.
 
 Its rows are written to the file as JSON. The name ``fill`` sets the database up instead: tables,
-static files, the club. Which database, and which scratch folder, the environment says.
+static files, the club; ``fill_great_breed`` another one with one great breed. Which database, and
+which scratch folder, the environment says.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ def main() -> None:
     name, file = sys.argv[1:]
     if name == "fill":
         _fill()
+        return
+    if name == "fill_great_breed":
+        importlib.import_module("tests.bench.great_breed").fill()
         return
     rows = importlib.import_module(f"tests.bench.{name}").run()
     Path(file).write_text(json.dumps(rows), encoding="utf-8")
