@@ -30,6 +30,7 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
         "breeds": _("Breeds"),
         "traits": _("Traits"),
         "breeding": _("Breeding"),
+        "pedigree": _("Pedigree"),
         "tokens": _("Tokens"),
         "mail": _("Mail"),
     }

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.secretary import breeding, catalogue, clinics, home, owners, people, tokens
+from registry.web.secretary import breeding, catalogue, clinics, home, owners, pedigree, people, tokens
 
 app_name = "secretary"
 
@@ -31,6 +31,11 @@ urlpatterns = [
     path("breeds/", catalogue.breeds, name="breeds"),
     path("breeds/new/", catalogue.new_breed, name="new-breed"),
     path("breeds/<slug:slug>/window/", catalogue.window, name="window"),
+    path("pedigree/", pedigree.send, name="pedigree"),
+    path("pedigree/template.csv", pedigree.template, name="pedigree-template"),
+    path("pedigree/<str:file_id>/", pedigree.look, name="pedigree-file"),
+    path("pedigree/<str:file_id>/mend.csv", pedigree.to_mend, name="pedigree-to-mend"),
+    path("pedigree/<str:file_id>/import/", pedigree.commit, name="pedigree-commit"),
     path("breeding/", breeding.breeding, name="breeding"),
     path("breeding/<slug:slug>/run/", breeding.compute, name="compute"),
     path("traits/", catalogue.traits, name="traits"),
