@@ -3,7 +3,7 @@
 from django.urls import URLPattern, path, register_converter
 from django.urls.converters import StringConverter
 
-from api.views import about, breeding, decisions, dogs, evaluations, evidence, log, public
+from api.views import about, breeding, decisions, dogs, evaluations, evidence, log, pedigree, public
 
 
 class IdConverter(StringConverter):
@@ -78,6 +78,8 @@ urlpatterns: list[URLPattern] = [
     path("v1/dogs", dogs.Dogs.as_view(), name="dogs"),
     path(_DOG, dogs.OneDog.as_view(), name="dog"),
     path(f"{_DOG}/confirmation", dogs.Confirmation.as_view(), name="confirmation"),
+    path(f"{_DOG}/pedigree", pedigree.Pedigree.as_view(), name="pedigree"),
+    path(f"{_DOG}/merge", pedigree.Merge.as_view(), name="merge"),
     path(f"{_DOG}/history", dogs.DogHistory.as_view(), name="dog-history"),
     path("v1/evaluations", evaluations.Evaluations.as_view(), name="evaluations"),
     path(_EVALUATION, evaluations.OneEvaluation.as_view(), name="evaluation"),

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.shapes.common import DAY, ID, TEXT, WHOLE, YES_NO, Schema, closed, list_of, maybe
+from api.shapes.common import DAY, ID, TEXT, WHOLE, YES_NO, Schema, closed, list_of, maybe, ref
 from registry.models import Breed, Dog, Trait
+from registry.queries.ancestors import Ancestor
 
 _SEX: Schema = {"type": "string", "enum": ["F", "M"]}
 
@@ -34,6 +35,29 @@ _OPTIONAL = ("call_name", "colour", "chip", "studbook_number", "sire", "dam", "d
 DOG_FACTS = closed(_FACTS, optional=_OPTIONAL)
 DOG_CORRECTION = closed(
     {**_FACTS, "version": WHOLE, "reason": {"type": "string", "minLength": 1}}, optional=_OPTIONAL
+)
+_STEP: Schema = {"type": "string", "enum": ["sire", "dam"]}
+ANCESTOR = closed(
+    {
+        "line": {**list_of(_STEP), "description": "[dam, sire] is the dam's sire"},
+        "id": ID, "name": TEXT, "breed": TEXT, "sex": _SEX, "born_on": DAY,
+        "values": {
+            **list_of(closed({"trait": TEXT, "value": TEXT})),
+            "description": "empty: not tested or not released",
+        },
+    }
+)  # fmt: skip
+PEDIGREE = closed({"dog": ID, "ancestors": list_of(ref("Ancestor"))})
+MERGE = closed(
+    {
+        "drop": {"type": "string", "description": "id of the entry that goes"},
+        "reason": {"type": "string", "minLength": 1, "maxLength": 4000},
+        "confirmed": {
+            **list_of({"type": "string", "enum": ["birth-date", "chips"]}),
+            "description": "differences that somebody has looked at",
+        },
+    },
+    optional=("confirmed",),
 )
 BREED = closed({"slug": TEXT, "name": TEXT, "window_months": WHOLE})
 TRAIT = closed(
@@ -64,6 +88,22 @@ def dog(found: Dog) -> dict[str, Any]:
         "dam": found.dam.public_id if found.dam else None,
         "is_confirmed": found.is_confirmed,
         "version": found.version,
+    }
+
+
+def ancestor(found: Ancestor) -> dict[str, Any]:
+    """An ancestor with what is released of it."""
+    return {
+        "line": list(found.line),
+        "id": found.public_id,
+        "name": found.name,
+        "breed": found.breed,
+        "sex": found.sex,
+        "born_on": str(found.born_on),
+        "values": [
+            {"trait": value.trait.slug, "value": value.trait.value_text(value.step)}
+            for value in found.values
+        ],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.db.models import Q
 from django.http import HttpResponseBase
 from django.utils.translation import gettext as _
 from rest_framework.request import Request
@@ -19,8 +20,9 @@ from api.view import ApiView
 from registry.desk import dogs as desk
 from registry.desk.actor import require_role
 from registry.desk.errors import Invalid, NotFound
+from registry.desk.known_dogs import dog_by_id
 from registry.desk.replay import Answer
-from registry.models import Dog, Role
+from registry.models import Dog, DogAlias, Role
 from registry.queries.search import find_dogs
 from registry.queries.timeline import timeline_of_dog
 from registry.science.microchip import ChipProblem, parse_chip, slips
@@ -72,7 +74,9 @@ class Dogs(ApiView):
         for name in ("chip", "near"):
             if name in query:
                 chip = _chip(name, query[name])
-                rows = rows.filter(chip__in=[chip] if name == "chip" else slips(chip))
+                asked = [chip] if name == "chip" else list(slips(chip))
+                of_merged = DogAlias.objects.filter(chip__in=asked).values("dog")
+                rows = rows.filter(Q(chip__in=asked) | Q(pk__in=of_merged))
         if query.get("q", "").strip():
             best = [dog.public_id for dog in find_dogs(query["q"], _FOUND)]
             by_id = {dog.public_id: dog for dog in rows.filter(public_id__in=best)}
@@ -106,7 +110,8 @@ class OneDog(ApiView):
 
     @documented("Read a dog", answer="Dog", parameters=[_ID])
     def get(self, request: Request, public_id: str) -> Response:
-        """Answer the dog's facts."""
+        """Answer the dog's facts; the id of an entry that was merged into another answers that
+        other dog, with its own id."""
         query_of(request)
         return Response(shapes.dog(_dog(public_id)))
 
@@ -163,7 +168,7 @@ class DogHistory(ApiView):
 
 
 def _dog(public_id: str) -> Dog:
-    dog = Dog.objects.select_related("breed", "sire", "dam").filter(public_id=public_id).first()
+    dog = dog_by_id(public_id)
     if dog is None:
         raise NotFound(_("There is no such dog."))
     return dog
