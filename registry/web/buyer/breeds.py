@@ -19,7 +19,7 @@ from registry.science.standing import FEWEST_TO_COMPARE
 from registry.web.buyer.breed_page import distribution_page, plain_trait
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainDateField, PlainForm
-from registry.web.spreadsheets import harmless
+from registry.wording.spreadsheets import harmless
 
 
 class AsOfForm(PlainForm):

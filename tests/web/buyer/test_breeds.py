@@ -9,7 +9,7 @@ from collections.abc import Callable
 from django.test import Client
 
 from registry.models import Breed
-from registry.web.spreadsheets import harmless
+from registry.wording.spreadsheets import harmless
 from tests import factories
 from tests.factories import Club
 
