@@ -14,7 +14,7 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
-from registry.desk import breeding, breeding_inputs, consent
+from registry.desk import breeding, breeding_inputs, consent, merge
 from registry.desk.actor import Actor
 from registry.desk.breeding_computation import compute
 from registry.desk.breeding_inputs import read_inputs
@@ -478,6 +478,22 @@ class TestCatchingUp:
 
         assert [(run.breed, run.number) for run in asked] == [(club.breed, 2)]
         assert breeding.catch_up(by=Actor.system()) == []
+
+    def test_two_entries_that_become_one_dog_are_a_change(self, club: Club) -> None:
+        kept, dropped = make_dog(club), make_dog(club)
+        breeding.catch_up(by=Actor.system())
+
+        merge.merge_dogs(
+            by=club.registrar.actor,
+            keep=kept.public_id,
+            drop=dropped.public_id,
+            versions=None,
+            reason="the same dog",
+            confirmed=[merge.BIRTH_DATE, merge.CHIPS],
+        )
+        (run,) = breeding.catch_up(by=Actor.system())
+
+        assert (run.number, run.dogs) == (2, 1)
 
     def test_a_breed_without_dogs_gets_none(self, club: Club) -> None:
         assert breeding.catch_up(by=Actor.system()) == []
