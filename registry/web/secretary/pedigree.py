@@ -21,7 +21,7 @@ from registry.desk.pedigree_import import Report
 from registry.desk.pedigree_rows import COLUMNS, MOST_BYTES
 from registry.models import PedigreeFile
 from registry.web.secretary.frame import framed, secretary_page
-from registry.web.spreadsheets import harmless
+from registry.wording.spreadsheets import harmless
 
 _MOST_SHOWN = 200
 _EXAMPLE = (
@@ -123,7 +123,7 @@ def _through(by: Actor, file_id: str) -> tuple[PedigreeFile, Report | None]:
         raise Http404 from error
 
 
-def _content(sent: UploadedFile) -> bytes:
+def _content(sent: UploadedFile[bytes]) -> bytes:
     """The bytes; of a file that is too large one more than may be, so that the desk refuses it."""
     return bytes(sent.read(MOST_BYTES + 1))
 
