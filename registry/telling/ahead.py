@@ -179,7 +179,7 @@ def _plot(course: Course, generations: Sequence[Generation]) -> tuple[Plot, tupl
                 "low": mean_text(trait, each.mean - half),
                 "high": mean_text(trait, each.mean + half),
             },
-            of_100(each.share_better_than(middle), 1),
+            of_100(each.share_better_than(middle), 5),
             inbreeding_text(each.inbreeding),
         )
         for each, half in spreads

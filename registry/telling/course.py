@@ -206,17 +206,24 @@ def _values(
 
 def _inbreeding(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
     name = _("Mean inbreeding, of 100")
+    enough = [point for point in points if point.year not in course.trend.left_out]
     return Plot(
         ident="inbreeding",
         title=_("Inbreeding by year of birth"),
-        figure=drawn.inbreeding(points, axes=AxisWords(x=_("Year of birth"), y=name), name=name),
+        figure=drawn.inbreeding(enough, axes=AxisWords(x=_("Year of birth"), y=name), name=name),
         words=(
             _("Inbreeding is 25 of 100 when a brother and a sister have puppies."),
             _("It counts the ancestors on record. Those that nobody wrote down are missing."),
         ),
         heads=(_("Born in"), _("Dogs"), name),
         rows=tuple(
-            (str(year.year), f"{year.dogs:,}", inbreeding_text(year.inbreeding))
+            (
+                str(year.year),
+                f"{year.dogs:,}",
+                _("too few")
+                if year.year in course.trend.left_out
+                else inbreeding_text(year.inbreeding),
+            )
             for year in course.trend.years
         ),
     )

@@ -55,10 +55,10 @@ def breed_runs(breed: Breed, latest: RunFacts | None, runs: Sequence[BreedingRun
 
 def _state(latest: RunFacts | None, newest: BreedingRun | None) -> tuple[str, str]:
     if newest is not None and newest.state == RunState.WAITING:
-        words = _("Run %(number)d waits since %(at)s")
+        words = _("Run %(number)d has waited since %(at)s")
         return "waiting", words % _of_run(newest, newest.asked_at)
     if newest is not None and newest.state == RunState.RUNNING:
-        words = _("Run %(number)d is under way since %(at)s")
+        words = _("Run %(number)d has been under way since %(at)s")
         return "in-progress", words % _of_run(newest, newest.started_at or newest.asked_at)
     if newest is not None and newest.state == RunState.FAILED:
         words = _("Run %(number)d failed on %(at)s")

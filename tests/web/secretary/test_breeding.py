@@ -88,7 +88,7 @@ def test_the_button_asks_for_a_run_once(club: Club, page: Client, settings: Any)
     waiting = BreedingRun.objects.get(state=RunState.WAITING)
     assert waiting.number == 2
     assert LedgerEntry.objects.filter(action="breeding.asked").count() == 1
-    assert "Run 2 waits since" in read(page) and "Compute anew" not in read(page)
+    assert "Run 2 has waited since" in read(page) and "Compute anew" not in read(page)
 
 
 def test_the_run_asked_for_is_computed_and_told(club: Club, page: Client) -> None:
@@ -122,7 +122,7 @@ def test_a_run_under_way_is_not_asked_for_again(club: Club, page: Client) -> Non
         breed=club.breed, number=1, state=RunState.RUNNING, asked_at=now, started_at=now
     )
 
-    assert "Run 1 is under way since" in read(page)
+    assert "Run 1 has been under way since" in read(page)
     assert "Compute anew" not in read(page)
 
 
