@@ -29,6 +29,7 @@ from registry.queries.breeding import (
 from registry.queries.dogs_today import DogsToday, dogs_today
 from registry.queries.pairs import NoAnswer, Why, litter_of, run_of
 from registry.queries.public import PublicDog, ReleasedValue, Row, as_date
+from registry.queries.released import released_values
 from registry.science.folding import fold
 from registry.science.kinship import kinship_with
 from registry.science.litter import Forecast
@@ -138,7 +139,8 @@ def mates(
     if first >= len(found.places):
         first = max(len(found.places) - 1, 0) // most * most
     shown = range(len(found.places))[first : first + most]
-    named = _named(table.dog[found.places[shown.start : shown.stop]].tolist(), facts)
+    dogs = table.dog[found.places[shown.start : shown.stop]].tolist()
+    named, released = _named(dogs), released_values(dogs, [facts.trait])
     rows = []
     for at in shown:
         who = named[int(table.dog[found.places[at]])]
@@ -150,7 +152,7 @@ def mates(
                 public_id=who[1],
                 name=who[2],
                 born_on=as_date(who[3]),
-                released=None if who[4] is None else ReleasedValue(facts.trait, who[4]),
+                released=next(iter(released[who[0]]), None),
                 value=value,
                 kinship=kinship,
                 forecast=litter_of(sire, dam, kinship),
@@ -248,23 +250,16 @@ def _goodness(value: Any, facts: TraitFacts) -> Any:
     return -value if facts.trait.better == "lower" else value
 
 
-_NAMED = (
-    "SELECT d.id, d.public_id, d.name, d.born_on, v.step"
-    " FROM registry_dog d"
-    " LEFT JOIN (registry_countedvalue v JOIN registry_evaluation e"
-    "  ON e.id = v.evaluation_id AND e.consent_to_publish)"
-    " ON v.dog_id = d.id AND v.trait_id = %s AND v.counted_until IS NULL"
-    " WHERE d.id IN ({marks})"
-)
-
-
-def _named(dogs: list[int], facts: TraitFacts) -> dict[int, Row]:
-    """Id, name, day of birth and released step of some dogs, by key: one query."""
+def _named(dogs: list[int]) -> dict[int, Row]:
+    """Id, name and day of birth of some dogs, by key: one query."""
     if not dogs:
         return {}
-    sql = _NAMED.format(marks=", ".join(["%s"] * len(dogs)))
+    marks = ", ".join(["%s"] * len(dogs))
     with connection.cursor() as cursor:
-        cursor.execute(sql, [facts.trait.pk, *dogs])
+        cursor.execute(
+            f"SELECT id, public_id, name, born_on FROM registry_dog WHERE id IN ({marks})",  # noqa: S608
+            dogs,
+        )
         return {row[0]: row for row in cursor.fetchall()}
 
 
