@@ -16,7 +16,7 @@ from typing import Any
 
 from django.conf import settings
 
-from registry.desk import catalogue, decide, dogs, people, submit
+from registry.desk import catalogue, decide, dogs, people, revoke, submit
 from registry.desk.actor import Actor, actor_for
 from registry.models import (
     Breed,
@@ -26,6 +26,7 @@ from registry.models import (
     Evaluation,
     Membership,
     Role,
+    SecondLook,
     Trait,
     User,
 )
@@ -188,9 +189,25 @@ def make_submitted(club: Club, dog: Dog | None = None, **members: Any) -> Evalua
 def make_accepted(club: Club, dog: Dog | None = None, **members: Any) -> Certificate:
     """A certificate of an accepted evaluation."""
     evaluation = make_submitted(club, dog, **members)
-    return decide.accept(
-        by=club.registrar.actor, evaluation_id=evaluation.public_id, reason="looked at"
-    )
+    return accept_by_two(club, evaluation.public_id)
+
+
+def accept_by_two(club: Club, evaluation_id: str) -> Certificate:
+    """The certificate of a waiting evaluation; where a check says stop, two registrars accept."""
+    done: Certificate | SecondLook | None = None
+    for registrar in (club.registrar, club.second_registrar):
+        done = decide.accept(by=registrar.actor, evaluation_id=evaluation_id, reason="looked at")
+        if isinstance(done, Certificate):
+            return done
+    raise AssertionError(f"two registrars did not accept: {done}")
+
+
+def make_revoked(club: Club, evaluation_id: str, *, reason: str = "wrong films") -> Evaluation:
+    """A revoked evaluation: one registrar wishes it, the other carries it out."""
+    revoke.revoke(by=club.registrar.actor, evaluation_id=evaluation_id, reason=reason)
+    done = revoke.revoke(by=club.second_registrar.actor, evaluation_id=evaluation_id, reason=reason)
+    assert isinstance(done, Evaluation)
+    return done
 
 
 def _person(membership: Membership) -> Person:

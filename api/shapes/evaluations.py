@@ -89,7 +89,15 @@ REASON_GIVEN = closed({"reason": {**REASON, "minLength": 1}})
 CHOSEN = closed({"evaluations": {**list_of(TEXT), "minItems": 1, "description": "25 at most"}})
 OUTCOME = closed({"id": TEXT, "certificate": maybe(TEXT), "why_left": TEXT})
 OUTCOMES = closed({"outcomes": list_of(OUTCOME)})
-MOVED = closed({"id": ID, "reference": TEXT, "state": STATE, "certificate": maybe(TEXT)})
+MOVED = closed(
+    {
+        "id": ID, "reference": TEXT, "state": STATE, "certificate": maybe(TEXT),
+        "waits_for_second": {
+            "type": "boolean",
+            "description": "true: noted, and done once another registrar does the same",
+        },
+    }
+)  # fmt: skip
 FLAG = closed(
     {
         "code": TEXT, "level": {"type": "string", "enum": ["look", "stop"]},

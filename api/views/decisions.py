@@ -18,7 +18,7 @@ from registry.desk import decide, revoke
 from registry.desk.actor import require_role
 from registry.desk.errors import Invalid
 from registry.desk.replay import Answer
-from registry.models import Role
+from registry.models import Role, SecondLook
 from registry.queries.flag_words import FLAG_NAMES
 from registry.queries.queue import QueueFilter, queue_page
 from registry.science.working_days import USUAL_WORKING_DAYS
@@ -92,8 +92,10 @@ class Decision(ApiView):
         def deed() -> Answer:
             match body.get("decision"):
                 case "accept":
-                    certificate = decide.accept(by=by, evaluation_id=public_id, reason=reason)
-                    return Answer(200, moved(certificate.evaluation, certificate.number))
+                    done = decide.accept(by=by, evaluation_id=public_id, reason=reason)
+                    if isinstance(done, SecondLook):
+                        return Answer(200, moved(done.evaluation, waits_for_second=True))
+                    return Answer(200, moved(done.evaluation, done.number))
                 case "return":
                     turned = decide.return_for_correction(
                         by=by, evaluation_id=public_id, reason=reason, fields=fields
@@ -150,14 +152,18 @@ class Revocation(ApiView):
         parameters=[_ID, KEY], example={"reason": "The films were of another dog."},
     )  # fmt: skip
     def post(self, request: Request, public_id: str) -> Response:
-        """Revoke, with a reason that the certificate's page shows."""
+        """Revoke, with a reason that the certificate's page shows. It takes two registrars: the
+        first one's call is noted, the second one's revokes."""
         query_of(request)
         by, body = actor_of(request), body_of(request)
         only_members(body, "reason")
         reason = text_member(body, "reason")
 
         def deed() -> Answer:
-            return Answer(201, moved(revoke.revoke(by=by, evaluation_id=public_id, reason=reason)))
+            done = revoke.revoke(by=by, evaluation_id=public_id, reason=reason)
+            if isinstance(done, SecondLook):
+                return Answer(201, moved(done.evaluation, waits_for_second=True))
+            return Answer(201, moved(done))
 
         return once_per_key(request, deed)
 

@@ -189,9 +189,12 @@ def shown(by: Actor, public_id: str) -> dict[str, Any]:
     return shapes.evaluation(one(by, public_id), role=by.role)
 
 
-def moved(evaluation: Evaluation, certificate: str | None = None) -> dict[str, Any]:
-    """What became of an evaluation."""
+def moved(
+    evaluation: Evaluation, certificate: str | None = None, *, waits_for_second: bool = False
+) -> dict[str, Any]:
+    """What became of an evaluation; nothing yet, while a second registrar has to confirm it."""
     return {
+        "waits_for_second": waits_for_second,
         "id": evaluation.public_id,
         "reference": evaluation.reference,
         "state": str(evaluation.state),

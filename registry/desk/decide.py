@@ -23,8 +23,17 @@ from registry.desk.certificates import new_certificate_number, new_status_place
 from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.mail import queue
+from registry.desk.second_look import ask, settle, wished_by
 from registry.ledger import Change, append
-from registry.models import Certificate, Evaluation, FlagLevel, Role, State
+from registry.models import (
+    Certificate,
+    Evaluation,
+    FlagLevel,
+    Role,
+    SecondDeed,
+    SecondLook,
+    State,
+)
 from registry.models.moves import MOVES
 from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.science.standing import standing
@@ -32,20 +41,39 @@ from registry.science.standing import standing
 MOST_AT_ONCE = 25
 
 
-def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate:
+def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate | SecondLook:
     """Accept a submitted evaluation and issue its certificate.
 
-    A flag of level stop wants a reason. Raises Conflict with who did what when it is decided
-    already.
+    A flag of level stop wants a reason and a second registrar: the first one's wish is written
+    down and returned, the second one's call accepts. Raises Conflict with who did what when it is
+    decided already.
     """
     require_role(by, Role.REGISTRAR)
+    try:
+        return _accept(by, evaluation_id, reason.strip())
+    except _NeedsSecondError:
+        return ask(
+            by=by, evaluation_id=evaluation_id, deed=SecondDeed.ACCEPT, reason=reason.strip()
+        )
+
+
+class _NeedsSecondError(Exception):
+    """Takes back what was claimed: nobody else has wished it yet."""
+
+
+def _accept(by: Actor, evaluation_id: str, reason: str) -> Certificate:
     with transaction.atomic():
         claimed = _claim(by, evaluation_id, "accept")
         stops = _stops(claimed.pk)
-        if stops and not reason.strip():
-            raise Invalid.one(
-                "/reason", _("A check says stop. Say why you accept the result anyway.")
-            )
+        first = None
+        if stops:
+            if not reason:
+                raise Invalid.one(
+                    "/reason", _("A check says stop. Say why you accept the result anyway.")
+                )
+            first = settle(by=by, evaluation_pk=claimed.pk, deed=SecondDeed.ACCEPT)
+            if first is None:
+                raise _NeedsSecondError
         certificate, state = issue(
             claimed.pk, claimed.dog, window_months=claimed.window_months, at=claimed.at
         )
@@ -59,8 +87,9 @@ def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate:
                 "certificate": Change(None, certificate.number),
                 "standing": Change(None, certificate.standing),
                 "overridden": Change(None, stops),
+                **wished_by(first),
             },
-            reason=reason.strip(),
+            reason=reason,
         )
         number = {"number": certificate.number}
         queue(
@@ -118,7 +147,8 @@ def accept_many(*, by: Actor, evaluation_ids: Iterable[str]) -> list[Outcome]:
             outcomes.append(Outcome(evaluation_id, None, why))
             continue
         try:
-            certificate = accept(by=by, evaluation_id=evaluation_id)
+            # Without a flag there is no stop, so nobody else has to look.
+            certificate = _accept(by, evaluation_id, "")
         except DeskError as error:
             outcomes.append(Outcome(evaluation_id, None, str(error)))
         else:

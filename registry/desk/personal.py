@@ -34,6 +34,7 @@ _TOUCHED = (
     "registry_outboxmail",
     "registry_evaluation",
     "registry_draft",
+    "registry_secondlook",
     "registry_evidence",
     "registry_replaykey",
     "django_session",
@@ -139,6 +140,7 @@ def _erase_words(words: Words, at: datetime) -> Erased:
     texts = list(personal.ledger_texts_with(words).values_list("pk", flat=True))
     mails = list(personal.mails_with(words))
     results = list(personal.evaluations_with(words))
+    looks = list(personal.looks_with(words))
     drafts = list(personal.drafts_with(words))
     files = list(personal.evidence_with(words))
     answers = personal.answers_with(words).delete()[0]
@@ -150,13 +152,17 @@ def _erase_words(words: Words, at: datetime) -> Erased:
         evaluation.examiner = _without(evaluation.examiner, words)
         evaluation.reason = _without(evaluation.reason, words)
         evaluation.save(update_fields=["examiner", "reason"])
+    for look in looks:
+        look.reason = _without(look.reason, words)
+        look.save(update_fields=["reason"])
     for draft in drafts:
         draft.answers = _without_in(draft.answers, words)
         draft.save(update_fields=["answers"])
     for evidence in files:
         evidence.original_name = _without(evidence.original_name, words)
         evidence.save(update_fields=["original_name"])
-    return Erased(len(texts), len(mails), len(results), len(drafts), len(files), answers)
+    reasons = len(results) + len(looks)
+    return Erased(len(texts), len(mails), reasons, len(drafts), len(files), answers)
 
 
 def _blank_ledger_text(pk: int, at: datetime) -> None:

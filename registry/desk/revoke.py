@@ -18,23 +18,40 @@ from registry.desk.decide import claim, issue
 from registry.desk.errors import Conflict, Invalid
 from registry.desk.flagging import flag
 from registry.desk.mail import queue
+from registry.desk.second_look import ask, settle, wished_by
 from registry.desk.submit import described, described_as_body, store_readings
 from registry.ledger import Change, append
-from registry.models import Certificate, Evaluation, Role, State, Trait
+from registry.models import Certificate, Evaluation, Role, SecondDeed, SecondLook, State, Trait
 
 
-def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
+def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation | SecondLook:
     """Revoke an accepted or replaced evaluation. An earlier result of the dog counts again.
 
-    The certificate keeps answering, and says since when and why it is revoked.
+    It takes two registrars: the first one's wish is written down and returned, the second one's
+    call revokes, with the reason the second one gives. The certificate keeps answering, and says
+    since when and why it is revoked.
     """
     require_role(by, Role.REGISTRAR)
     reason = _needed(reason)
+    try:
+        return _revoke(by, evaluation_id, reason)
+    except _NeedsSecondError:
+        return ask(by=by, evaluation_id=evaluation_id, deed=SecondDeed.REVOKE, reason=reason)
+
+
+class _NeedsSecondError(Exception):
+    """Takes back what was claimed: nobody else has wished it yet."""
+
+
+def _revoke(by: Actor, evaluation_id: str, reason: str) -> Evaluation:
     with transaction.atomic():
         # Held before the state is read: a newer result may be overtaking this one just now.
         hold_dog_of(evaluation_id)
         before = _state(evaluation_id)
         evaluation = claim(by, evaluation_id, "revoke")
+        first = settle(by=by, evaluation_pk=evaluation.pk, deed=SecondDeed.REVOKE)
+        if first is None:
+            raise _NeedsSecondError
         evaluation.reason = reason
         evaluation.save(update_fields=["reason"])
         at = evaluation.decided_at or timezone.now()
@@ -44,7 +61,7 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
             action="evaluation.revoked",
             subject=f"evaluation:{evaluation.public_id}",
             dog=evaluation.dog.public_id,
-            changes={"state": Change(before, State.REVOKED)},
+            changes={"state": Change(before, State.REVOKED), **wished_by(first)},
             reason=reason,
         )
         detail = {"reason": reason}

@@ -37,6 +37,7 @@ from registry.models.mail import OutboxMail
 from registry.models.pedigree_files import PedigreeFile
 from registry.models.people import ApiToken, Clinic, Membership, Owner, Role, User
 from registry.models.replay import ReplayKey
+from registry.models.second_looks import SecondDeed, SecondLook
 from registry.models.traits import Better, Kind, Trait
 from registry.models.upkeep import Upkeep
 
@@ -72,6 +73,8 @@ __all__ = [
     "Role",
     "RunColumn",
     "RunState",
+    "SecondDeed",
+    "SecondLook",
     "Sex",
     "Side",
     "State",

@@ -21,6 +21,7 @@ from registry.models import (
     OutboxMail,
     Owner,
     ReplayKey,
+    SecondLook,
     User,
 )
 
@@ -107,6 +108,8 @@ def held_in_words(words: Words) -> Iterator[Held]:
     for evaluation in evaluations_with(words):
         where = evaluation.examiner if _is_in(words, evaluation.examiner) else evaluation.reason
         yield Held("text of a result", where, evaluation.reference, evaluation.submitted_at)
+    for look in looks_with(words):
+        yield Held("text of a result", look.reason, look.deed, look.asked_at)
     for draft in drafts_with(words):
         yield Held("draft", draft.public_id, "", draft.created_at)
     for evidence in evidence_with(words):
@@ -130,6 +133,11 @@ def evaluations_with(words: Words) -> QuerySet[Evaluation]:
     return Evaluation.objects.filter(
         _any(words, "examiner__icontains") | _any(words, "reason__icontains")
     )
+
+
+def looks_with(words: Words) -> QuerySet[SecondLook]:
+    """Wishes of registrars whose reason names the person."""
+    return SecondLook.objects.filter(_any(words, "reason__icontains"))
 
 
 def drafts_with(words: Words) -> QuerySet[Draft]:

@@ -23,6 +23,7 @@ TITLES = {
     "evaluation.declined": gettext_lazy("Declined"),
     "evaluation.revoked": gettext_lazy("Revoked"),
     "evaluation.replaced": gettext_lazy("Replaced by a corrected result"),
+    "evaluation.second-look": gettext_lazy("A second registrar is asked"),
     "evaluation.consent": gettext_lazy("Consent to publish changed"),
     "dog.registered": gettext_lazy("Dog registered"),
     "dog.corrected": gettext_lazy("Dog's facts corrected"),

@@ -8,8 +8,15 @@ import pytest
 
 from registry.desk import decide
 from registry.models import Evaluation
-from tests.api.conftest import Callers
-from tests.factories import make_accepted, make_body, make_chip, make_dog, make_submitted
+from tests.api.conftest import Caller, Callers
+from tests.factories import (
+    make_accepted,
+    make_body,
+    make_chip,
+    make_dog,
+    make_submitted,
+    make_token,
+)
 
 
 class TestSend:
@@ -193,10 +200,13 @@ class TestDecide:
         certificate = make_accepted(callers.club)
         path = f"evaluations/{certificate.evaluation.public_id}/revocation"
 
-        done = callers.registrar.send(path, {"reason": "Another dog's films."})
+        wished = callers.registrar.send(path, {"reason": "Another dog's films."})
+        second = Caller(make_token(callers.club.second_registrar, by=callers.club.secretary.actor))
+        done = second.send(path, {"reason": "Another dog's films."})
         read = callers.nobody.get(f"certificates/{certificate.number}").json()
 
-        assert done.json()["state"] == "revoked"
+        assert (wished.json()["state"], wished.json()["waits_for_second"]) == ("accepted", True)
+        assert (done.json()["state"], done.json()["waits_for_second"]) == ("revoked", False)
         assert read["verdict"] == "revoked"
         assert read["results"] == []
 

@@ -20,6 +20,7 @@ from registry.desk import decide, mail
 from registry.desk.actor import actor_for
 from registry.desk.cells import current_month
 from registry.models import (
+    Certificate,
     CountedValue,
     Evaluation,
     LedgerEntry,
@@ -116,6 +117,7 @@ def _bare_approvals(club: Club, waiting: Iterator[Evaluation]) -> Iterator[None]
     """Each step writes one approval's rows; all values but the keys are those of a real one."""
     with patch.object(mail, "_send_quietly", lambda _pk: True):
         model = decide.accept(by=club.registrar.actor, evaluation_id=next(waiting).public_id)
+    assert isinstance(model, Certificate)
     counted = CountedValue.objects.get(evaluation=model.evaluation)
     histogram = StoredHistogram.objects.get(
         breed=counted.breed_id, trait=counted.trait_id, sex=counted.sex

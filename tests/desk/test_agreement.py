@@ -21,7 +21,15 @@ from registry.models import (
     Reading,
     State,
 )
-from tests.factories import Club, make_accepted, make_body, make_club, make_dog, make_submitted
+from tests.factories import (
+    Club,
+    make_accepted,
+    make_body,
+    make_club,
+    make_dog,
+    make_revoked,
+    make_submitted,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -64,9 +72,7 @@ class TestHonestWork:
         submit.withdraw(by=club.nurse.actor, evaluation_id=waiting.public_id, reason="wrong dog")
         make_accepted(club, dog, examined_on="2026-10-20", left="0.5")
         revoked = make_accepted(club)
-        revoke.revoke(
-            by=club.registrar.actor, evaluation_id=revoked.evaluation.public_id, reason="swapped"
-        )
+        make_revoked(club, revoked.evaluation.public_id, reason="swapped")
         wrong = make_accepted(club)
         revoke.replace(
             by=club.registrar.actor,

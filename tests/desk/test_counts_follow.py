@@ -29,7 +29,15 @@ from registry.models import (
 )
 from registry.queries.distributions import distribution
 from registry.science.distribution import Histogram
-from tests.factories import Club, make_accepted, make_breed, make_club, make_dog, make_submitted
+from tests.factories import (
+    Club,
+    make_accepted,
+    make_breed,
+    make_club,
+    make_dog,
+    make_revoked,
+    make_submitted,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -101,9 +109,7 @@ def do(world: World, deed: tuple[str, *tuple[object, ...]]) -> None:
                 decider(by=world.club.registrar.actor, evaluation_id=found.public_id, reason="seen")
         case ("revoke", int(place)):
             if found := world.pick(place, State.ACCEPTED, State.REPLACED):
-                revoke.revoke(
-                    by=world.club.registrar.actor, evaluation_id=found.public_id, reason="wrong"
-                )
+                make_revoked(world.club, found.public_id, reason="wrong")
         case ("replace", int(place), left, right):
             if found := world.pick(place, State.ACCEPTED):
                 readings = [
@@ -204,11 +210,7 @@ class TestOneValueADog:
         older = make_accepted(club, dog, left="0.40", right="0.40", examined_on="2025-05-05")
         newer = make_accepted(club, dog, left="0.30", right="0.30", examined_on="2026-05-05")
 
-        revoke.revoke(
-            by=club.registrar.actor,
-            evaluation_id=newer.evaluation.public_id,
-            reason="films of another dog",
-        )
+        make_revoked(club, newer.evaluation.public_id, reason="films of another dog")
 
         older.evaluation.refresh_from_db()
         assert older.evaluation.state == State.ACCEPTED
@@ -223,11 +225,7 @@ class TestOneValueADog:
             reason="misread",
         )
 
-        revoke.revoke(
-            by=club.registrar.actor,
-            evaluation_id=right.evaluation.public_id,
-            reason="not this dog at all",
-        )
+        make_revoked(club, right.evaluation.public_id, reason="not this dog at all")
 
         wrong.evaluation.refresh_from_db()
         assert wrong.evaluation.state == State.REPLACED

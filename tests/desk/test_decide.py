@@ -43,6 +43,7 @@ class TestAccept:
 
         certificate = decide.accept(by=club.registrar.actor, evaluation_id=evaluation.public_id)
 
+        assert isinstance(certificate, Certificate)
         evaluation.refresh_from_db()
         assert evaluation.state == State.ACCEPTED
         assert parse_number(certificate.number) == certificate.number

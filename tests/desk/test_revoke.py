@@ -11,6 +11,7 @@ from registry.desk.actor import actor_for
 from registry.desk.errors import Conflict, Invalid, NotFound, Refused
 from registry.desk.people import appoint
 from registry.desk.revoke import replace, revoke
+from registry.desk.second_look import drop
 from registry.models import (
     Certificate,
     DistributionCell,
@@ -19,9 +20,17 @@ from registry.models import (
     LedgerText,
     OutboxMail,
     Role,
+    SecondLook,
     State,
 )
-from tests.factories import Club, make_accepted, make_club, make_person, make_submitted
+from tests.factories import (
+    Club,
+    make_accepted,
+    make_club,
+    make_person,
+    make_revoked,
+    make_submitted,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -39,7 +48,7 @@ def club() -> Club:
 
 
 def revoked(club: Club, evaluation: Evaluation, reason: str = "films of another dog") -> Evaluation:
-    return revoke(by=club.registrar.actor, evaluation_id=evaluation.public_id, reason=reason)
+    return make_revoked(club, evaluation.public_id, reason=reason)
 
 
 def replaced(
@@ -71,7 +80,10 @@ class TestRevoke:
 
         entry = LedgerEntry.objects.latest("seq")
         assert entry.action == "evaluation.revoked"
-        assert json.loads(entry.body)["values"] == {"state": {"from": "accepted", "to": "revoked"}}
+        assert json.loads(entry.body)["values"] == {
+            "state": {"from": "accepted", "to": "revoked"},
+            "wished_by": {"from": None, "to": club.registrar.user.subject_id},
+        }
         assert LedgerText.objects.get(entry=entry).text == "films of another dog"
 
     def test_clinic_and_owner_are_written_to(self, club: Club) -> None:
@@ -85,6 +97,56 @@ class TestRevoke:
             ("owner-result", "olga@owner.example"),
         }
 
+    def test_one_registrar_alone_changes_nothing(self, club: Club) -> None:
+        evaluation = make_accepted(club).evaluation
+
+        look = revoke(by=club.registrar.actor, evaluation_id=evaluation.public_id, reason="wrong")
+
+        assert isinstance(look, SecondLook)
+        evaluation.refresh_from_db()
+        assert evaluation.state == State.ACCEPTED
+        assert DistributionCell.objects.get().dogs == 1
+        entry = LedgerEntry.objects.latest("seq")
+        assert entry.action == "evaluation.second-look"
+        assert LedgerText.objects.get(entry=entry).text == "wrong"
+
+    def test_the_same_registrar_twice_is_still_one(self, club: Club) -> None:
+        evaluation = make_accepted(club).evaluation
+        wish = {"evaluation_id": evaluation.public_id, "reason": "wrong"}
+        revoke(by=club.registrar.actor, **wish)
+
+        with pytest.raises(Conflict, match="Another registrar has to confirm"):
+            revoke(by=club.registrar.actor, **wish)
+
+        evaluation.refresh_from_db()
+        assert evaluation.state == State.ACCEPTED
+
+    def test_what_another_dropped_has_to_be_wished_anew(self, club: Club) -> None:
+        evaluation = make_accepted(club).evaluation
+        wish = {"evaluation_id": evaluation.public_id, "reason": "wrong"}
+        look = revoke(by=club.registrar.actor, **wish)
+        assert isinstance(look, SecondLook)
+
+        drop(by=club.second_registrar.actor, look_id=look.public_id, reason="the film is right")
+        again = revoke(by=club.second_registrar.actor, **wish)
+
+        assert isinstance(again, SecondLook)
+        evaluation.refresh_from_db()
+        assert evaluation.state == State.ACCEPTED
+
+    def test_dropping_wants_a_reason_and_happens_once(self, club: Club) -> None:
+        evaluation = make_accepted(club).evaluation
+        look = revoke(by=club.registrar.actor, evaluation_id=evaluation.public_id, reason="wrong")
+        assert isinstance(look, SecondLook)
+
+        with pytest.raises(Invalid, match="left as it is"):
+            drop(by=club.second_registrar.actor, look_id=look.public_id, reason=" ")
+        drop(by=club.second_registrar.actor, look_id=look.public_id, reason="right")
+        with pytest.raises(Conflict):
+            drop(by=club.registrar.actor, look_id=look.public_id, reason="right")
+        with pytest.raises(Refused):
+            drop(by=club.nurse.actor, look_id=look.public_id, reason="right")
+
     def test_a_second_revocation_is_told_of_the_first(self, club: Club) -> None:
         evaluation = make_accepted(club).evaluation
         revoked(club, evaluation)
@@ -94,7 +156,8 @@ class TestRevoke:
                 by=club.second_registrar.actor, evaluation_id=evaluation.public_id, reason="again"
             )
 
-        assert (told.value.state, told.value.who) == (State.REVOKED, str(club.registrar.user))
+        assert told.value.state == State.REVOKED
+        assert told.value.who == str(club.second_registrar.user)
 
     def test_one_that_waits_cannot_be_revoked(self, club: Club) -> None:
         with pytest.raises(Conflict, match="submitted"):

@@ -7,10 +7,9 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from registry.desk import revoke
 from registry.science.numbers import format_number
 from tests.browser import PHONE, OpenPage
-from tests.factories import Club
+from tests.factories import Club, make_revoked
 from tests.journeys.club import Family
 from tests.journeys.conftest import Look, look_in_both_lights
 
@@ -89,11 +88,7 @@ def test_a_revoked_certificate_cannot_be_missed(
 ) -> None:
     phone.goto(f"{live_server.url}/C/{family.juno.number}")
     genuine = _verdict_look(phone)
-    revoke.revoke(
-        by=club.registrar.actor,
-        evaluation_id=family.juno.evaluation.public_id,
-        reason="The film shows another dog.",
-    )
+    make_revoked(club, family.juno.evaluation.public_id, reason="The film shows another dog.")
 
     answer = phone.goto(f"{live_server.url}/C/{family.juno.number}")
     revoked = _verdict_look(phone)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from registry.desk import consent, dogs, revoke
+from registry.desk import consent, dogs
 from registry.desk.actor import Actor
 from registry.models import BreedingRun, Dog, RunState, Trait
 from registry.queries.breeding import (
@@ -21,7 +21,7 @@ from registry.queries.breeding import (
 )
 from registry.queries.public_dogs import public_dog
 from tests.breeding import TraitColumns, make_run
-from tests.factories import Club, make_accepted, make_breed, make_club, make_dog
+from tests.factories import Club, make_accepted, make_breed, make_club, make_dog, make_revoked
 
 pytestmark = pytest.mark.django_db
 
@@ -237,11 +237,7 @@ class TestHowFarBehind:
         certificate = make_accepted(club)
         make_run(club.breed)
 
-        revoke.revoke(
-            by=club.registrar.actor,
-            evaluation_id=certificate.evaluation.public_id,
-            reason="the wrong dog",
-        )
+        make_revoked(club, certificate.evaluation.public_id, reason="the wrong dog")
 
         assert self._since(club) == 1
 

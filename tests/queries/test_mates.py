@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from registry.desk import consent, dogs, revoke
+from registry.desk import consent, dogs
 from registry.desk.actor import Actor
 from registry.models import Dog
 from registry.queries.mates import MatesFound, MateWishes, is_alive, mates, months_before
@@ -17,7 +17,7 @@ from registry.queries.pairs import NoAnswer, Why
 from registry.queries.public import PublicDog
 from registry.queries.public_dogs import public_dog
 from tests.breeding import TraitColumns, make_run
-from tests.factories import Club, make_accepted, make_breed, make_club, make_dog
+from tests.factories import Club, make_accepted, make_breed, make_club, make_dog, make_revoked
 
 pytestmark = pytest.mark.django_db
 
@@ -169,11 +169,7 @@ class TestWhoIsAmongThem:
 
         assert names(ask(juno, only_tested)) == ["Tested"]
 
-        revoke.revoke(
-            by=club.registrar.actor,
-            evaluation_id=certificate.evaluation.public_id,
-            reason="the wrong dog",
-        )
+        make_revoked(club, certificate.evaluation.public_id, reason="the wrong dog")
         assert names(ask(juno, only_tested)) == []
         assert untested.name in names(ask(juno))
 

@@ -1,11 +1,11 @@
 """A club at work that is killed again and again; then everything it left is looked at.
 
-``main`` runs in a process of its own (COMMAND, ROUNDS, SEED), with the registry's real settings
-and a scratch database and folder. It makes a club. Each round it forks a worker that sends results
-with evidence files, one after the other, and accepts some of them. Whatever the desk has answered
-is written to a list, as a page would have told the clinic. At a random moment the worker is killed
-with SIGKILL. At the end it prints, as JSON, what it found. Nothing is judged here: that is
-`test_kill`'s work.
+``main`` runs in a process of its own (COMMAND, ROUNDS, RESULTS, SEED), with the registry's real
+settings and a scratch database and folder. It makes a club. Each round it forks a worker that sends
+results with evidence files, one after the other, and accepts some of them. Whatever the desk has
+answered is written to a list, as a page would have told the clinic. At a random moment the worker
+is killed with SIGKILL. At the end it prints, as JSON, what it found. Nothing is judged here: that
+is `test_kill`'s work.
 
 A kill ends a process, not the machine: that the bytes also outlive a power cut rests on fsync and
 on the database's own settings.
@@ -29,7 +29,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 
-from registry.desk import decide, drafts, evidence, submit
+from registry.desk import drafts, evidence, submit
 from registry.desk.distributions import compare_distributions
 from registry.ledger import Actor
 from registry.ledger.verify import verify
@@ -44,7 +44,7 @@ from registry.models import (
     OutboxMail,
     State,
 )
-from tests.factories import Club, make_body, make_club, make_dog
+from tests.factories import Club, accept_by_two, make_body, make_club, make_dog
 
 COMMAND = "import django; django.setup(); from tests.reliability.busy_club import main; main()"
 _LONGEST_LIFE_SECONDS = 0.3
@@ -83,6 +83,10 @@ class Answered:
     def add(self, **facts: Any) -> None:
         os.write(self._handle, json.dumps(facts).encode() + b"\n")
 
+    def results(self) -> int:
+        """How many results were answered so far."""
+        return sum("files" in item for item in self.read())
+
     def read(self) -> list[dict[str, Any]]:
         return [json.loads(line) for line in self.path.read_text("utf-8").splitlines()]
 
@@ -116,9 +120,7 @@ def work(club: Club, dogs: list[Dog], answered: Answered, chance: random.Random)
             sent = drafts.send_draft(by=by, draft_id=draft.public_id)
         answered.add(reference=sent.reference, files=digests)
         if chance.random() < 0.5:
-            certificate = decide.accept(
-                by=club.registrar.actor, evaluation_id=sent.public_id, reason="looked at"
-            )
+            certificate = accept_by_two(club, sent.public_id)
             answered.add(reference=sent.reference, certificate=certificate.number)
 
 
@@ -238,7 +240,7 @@ def look_at_files(found: Found, rows: Iterable[Evidence]) -> None:
 
 def main() -> None:
     """Make the club, kill its workers, look, print."""
-    rounds, seed = int(sys.argv[1]), int(sys.argv[2])
+    rounds, results, seed = map(int, sys.argv[1:4])
     call_command("migrate", "--no-input", "--verbosity", "0")
     club = make_club()
     dogs = [make_dog(club, sex="FM"[place % 2]) for place in range(12)]
@@ -246,7 +248,7 @@ def main() -> None:
     chance = random.Random(seed)
     found = Found()
     # A busy machine answers less in the same time: go on until the kills had something to hit.
-    while found.kills < rounds or len(answered.read()) < rounds:
+    while found.kills < rounds or answered.results() < results:
         be_killed(club, dogs, answered, chance)
         found.kills += 1
     wait_for_the_server()

@@ -15,7 +15,7 @@ from django.core.management import CommandError, call_command
 from registry.credential.certificate import is_marked, read
 from registry.credential.integrity import ProofProblem, signed
 from registry.credential.multikey import multikey
-from registry.desk import consent, revoke
+from registry.desk import consent
 from registry.desk.actor import Actor
 from registry.desk.log import publish_checkpoint
 from registry.ledger.keys import verifier_keys
@@ -28,7 +28,7 @@ from registry.telling.credentials import (
     verdict_on_file,
 )
 from registry.telling.issuer import issuer, method, signing_key
-from tests.factories import Club, make_accepted, make_club
+from tests.factories import Club, make_accepted, make_club, make_revoked
 
 pytestmark = pytest.mark.django_db
 
@@ -115,11 +115,7 @@ class TestVerdicts:
 
     def test_a_revoked_one_is_revoked(self, club: Club, juno: Certificate) -> None:
         data = file_of(juno)
-        revoke.revoke(
-            by=club.second_registrar.actor,
-            evaluation_id=juno.evaluation.public_id,
-            reason="the films were swapped",
-        )
+        make_revoked(club, juno.evaluation.public_id, reason="the films were swapped")
 
         assert verdict_on_file(data).verdict.kind == "revoked"
 
@@ -204,11 +200,7 @@ class TestStatusLists:
         self, club: Club, juno: Certificate
     ) -> None:
         other = make_accepted(club)
-        revoke.revoke(
-            by=club.second_registrar.actor,
-            evaluation_id=juno.evaluation.public_id,
-            reason="the films were swapped",
-        )
+        make_revoked(club, juno.evaluation.public_id, reason="the films were swapped")
         listed = json.dumps(status_credential("revocation", 0)).encode()
 
         marks = [

@@ -15,9 +15,11 @@ from django.views.decorators.http import require_http_methods
 from registry.desk import revoke as desk
 from registry.desk.actor import Actor, why_not_decide
 from registry.desk.errors import Conflict, Invalid, Refused
+from registry.desk.second_look import drop
 from registry.desk.submit import described_as_body
-from registry.models import Evaluation, State
+from registry.models import Evaluation, SecondDeed, SecondLook, State
 from registry.queries.review import evaluation_with_all
+from registry.queries.second_looks import open_look
 from registry.web.forms import PlainDateField, PlainForm, posted
 from registry.web.registrar.frame import framed, registrar_page
 
@@ -33,6 +35,17 @@ class ReasonForm(PlainForm):
         error_messages={
             "required": gettext_lazy("Give the reason: it stands on the certificate's page.")
         },
+    )
+
+
+class LeaveForm(PlainForm):
+    """Why not."""
+
+    reason = forms.CharField(
+        label=gettext_lazy("Why it is left as it is"),
+        max_length=4000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": gettext_lazy("Say why it is left as it is.")},
     )
 
 
@@ -94,23 +107,56 @@ class ReplaceForm(ReasonForm):
 def revoke(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Say what revoking means, ask for the reason, revoke."""
     evaluation = _accepted(evaluation_id)
-    form = ReasonForm(posted(request))
+    look = open_look(evaluation, SecondDeed.REVOKE)
+    # The second registrar may put the first one's words better: theirs are published.
+    form = ReasonForm(posted(request), initial={"reason": look.reason if look else ""})
     refusal, status = why_not_decide(by, evaluation), 200
     if request.method == "POST":
         status = 422
         if form.is_valid():
             try:
                 reason = form.cleaned_data["reason"]
-                desk.revoke(by=by, evaluation_id=evaluation_id, reason=reason)
+                done = desk.revoke(by=by, evaluation_id=evaluation_id, reason=reason)
             except (Conflict, Refused) as error:
                 refusal, status = str(error), 409
             except Invalid as error:
                 form.add_error("reason", str(error))
             else:
-                messages.success(request, _("Revoked. Clinic and owner are told by mail."))
+                messages.success(
+                    request,
+                    _("Noted. It is revoked once another registrar confirms it.")
+                    if isinstance(done, SecondLook)
+                    else _("Revoked. Clinic and owner are told by mail."),
+                )
                 return redirect("registrar:result", evaluation_id)
-    context = framed("accepted", evaluation=evaluation, form=form, refusal=refusal)
+    context = framed("accepted", evaluation=evaluation, form=form, refusal=refusal, look=look)
     return render(request, "registrar/revoke.html", context, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+@registrar_page
+def leave(request: HttpRequest, by: Actor, look_id: str) -> HttpResponseBase:
+    """Leave a result as it is, against a registrar's wish."""
+    look = SecondLook.objects.select_related("evaluation__dog", "asked_by")
+    found = look.filter(public_id=look_id, settled_at__isnull=True).first()
+    if found is None:
+        raise Http404
+    form = LeaveForm(posted(request))
+    refusal, status = "", 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            try:
+                drop(by=by, look_id=look_id, reason=form.cleaned_data["reason"])
+            except (Conflict, Refused) as error:
+                refusal, status = str(error), 409
+            except Invalid as error:
+                form.add_error("reason", str(error))
+            else:
+                messages.success(request, _("It is left as it is."))
+                return redirect("registrar:result", found.evaluation.public_id)
+    context = framed("waiting", look=found, form=form, refusal=refusal)
+    return render(request, "registrar/leave.html", context, status=status)
 
 
 @require_http_methods(["GET", "POST"])

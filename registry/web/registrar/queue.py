@@ -19,6 +19,7 @@ from registry.desk.errors import Invalid
 from registry.models import Breed, Clinic, Evaluation, State
 from registry.queries.flag_words import FLAG_NAMES
 from registry.queries.queue import QueueFilter, filtered, queue_page, row_of
+from registry.queries.second_looks import open_looks
 from registry.web.forms import PlainForm, set_choices
 from registry.web.registrar.frame import framed, registrar_page
 
@@ -75,6 +76,7 @@ def waiting(request: HttpRequest, by: Actor) -> HttpResponseBase:
         kept=urlencode(query) + "&" if query else "",
         may_select=asked.state == State.SUBMITTED and any(row.is_clean for row in queue.rows),
         most=decide.MOST_AT_ONCE,
+        looks=open_looks(),
         problems=[],
     )
     return render(request, "registrar/queue.html", context)
@@ -141,6 +143,7 @@ def _with_problem(request: HttpRequest, message: str) -> HttpResponseBase:
         kept="",
         may_select=True,
         most=decide.MOST_AT_ONCE,
+        looks=[],
         problems=[("#queue", message)],
     )
     return render(request, "registrar/queue.html", context, status=422)

@@ -20,11 +20,12 @@ from registry.desk import decide
 from registry.desk.actor import Actor, why_not_decide
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.evidence import stored_path
-from registry.models import Evaluation, Evidence, FlagLevel, State
+from registry.models import Evaluation, Evidence, FlagLevel, SecondLook, State
 from registry.queries.flag_words import FLAG_NAMES, words_of
 from registry.queries.queue import next_waiting, previous_waiting
 from registry.queries.reading_words import value_with_unit
 from registry.queries.review import evaluation_with_all, review_of
+from registry.queries.second_looks import open_looks_of
 from registry.queries.timeline import timeline_of
 from registry.science.working_days import working_days_between
 from registry.web.forms import PlainForm, set_choices
@@ -101,8 +102,10 @@ def approve(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponse
     reason = form.cleaned_data.get("reason", "") if form.is_valid() else ""
 
     def deed() -> str:
-        number = decide.accept(by=by, evaluation_id=evaluation_id, reason=reason).number
-        return _("Approved. The certificate has the number %(number)s.") % {"number": number}
+        done = decide.accept(by=by, evaluation_id=evaluation_id, reason=reason)
+        if isinstance(done, SecondLook):
+            return _("Noted. Another registrar has to confirm it, since a check says stop.")
+        return _("Approved. The certificate has the number %(number)s.") % {"number": done.number}
 
     return _decide(request, by, evaluation_id, deed, form)
 
@@ -213,6 +216,7 @@ def _page(
         has_stop=any(flag.level == FlagLevel.STOP for flag in flags),
         waits=waits,
         why_not=why_not,
+        looks=open_looks_of(evaluation),
         is_accepted=evaluation.state in (State.ACCEPTED, State.REPLACED),
         approve=form if isinstance(form, ApproveForm) else ApproveForm(auto_id="approve-%s"),
         give_back=form

@@ -16,6 +16,7 @@ urlpatterns = [
     path("results/<str:evaluation_id>/decline/", review.decline, name="decline"),
     path("results/<str:evaluation_id>/revoke/", later.revoke, name="revoke"),
     path("results/<str:evaluation_id>/replace/", later.replace, name="replace"),
+    path("second-looks/<str:look_id>/", later.leave, name="leave"),
     path("files/<str:evidence_id>/", review.evidence, name="evidence"),
     path("dogs/<str:dog_id>/", dogs.dog, name="dog"),
     path("dogs/<str:dog_id>/confirm/", dogs.confirm, name="confirm-dog"),

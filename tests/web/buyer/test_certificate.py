@@ -9,13 +9,13 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from registry.desk import consent, revoke
+from registry.desk import consent
 from registry.desk.actor import Actor
 from registry.models import Certificate
 from registry.science.numbers import ALPHABET, parse_number
 from registry.wording.cautions import cautions
 from tests import factories
-from tests.factories import Club
+from tests.factories import Club, make_revoked
 
 
 def _page(client: Client, number: str, status: int = 200, **query: str) -> str:
@@ -50,11 +50,7 @@ class TestVerdict:
         self, client: Client, club: Club, juno: Certificate, tested: Callable[[int], None]
     ) -> None:
         tested(20)
-        revoke.revoke(
-            by=club.registrar.actor,
-            evaluation_id=juno.evaluation.public_id,
-            reason="The film shows another dog.",
-        )
+        make_revoked(club, juno.evaluation.public_id, reason="The film shows another dog.")
 
         html = _page(client, juno.number)
 
@@ -240,9 +236,7 @@ class TestManners:
         self, client: Client, club: Club, juno: Certificate
     ) -> None:
         etag = client.get(f"/C/{juno.number}")["ETag"]
-        revoke.revoke(
-            by=club.registrar.actor, evaluation_id=juno.evaluation.public_id, reason="wrong dog"
-        )
+        make_revoked(club, juno.evaluation.public_id, reason="wrong dog")
 
         again = client.get(f"/C/{juno.number}", headers={"if-none-match": etag})
 

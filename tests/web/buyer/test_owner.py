@@ -5,11 +5,10 @@ from __future__ import annotations
 import pytest
 from django.test import Client
 
-from registry.desk import revoke
 from registry.desk.mail import owner_token
 from registry.models import Certificate, Evaluation, LedgerEntry
 from tests import factories
-from tests.factories import Club
+from tests.factories import Club, make_revoked
 
 
 @pytest.fixture
@@ -82,9 +81,7 @@ def test_a_result_that_waits_has_nothing_to_decide(client: Client, club: Club) -
 
 
 def test_a_revoked_result_shows_no_value(client: Client, club: Club, withheld: Certificate) -> None:
-    revoke.revoke(
-        by=club.registrar.actor, evaluation_id=withheld.evaluation.public_id, reason="wrong dog"
-    )
+    make_revoked(club, withheld.evaluation.public_id, reason="wrong dog")
 
     html = client.get(_path(withheld.evaluation)).content.decode()
 

@@ -38,8 +38,8 @@ def _paths(juno: Certificate) -> dict[str, str]:
 
 @pytest.mark.parametrize(
     "page",
-    ["certificate", "dog", "look-up", "help", "privacy", "log", "check", "breeds", "breed", "distribution",
-     "not-found"],
+    ["certificate", "dog", "look-up", "help", "privacy", "log", "check", "breeds", "breed",
+     "distribution", "not-found"],
 )  # fmt: skip
 def test_a_page_reads_easily(
     client: Client, juno: Certificate, tested: Callable[[int], None], page: str

@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from registry.desk import decide, evidence, people, submit
-from registry.models import Dog, Evaluation, Role, State
+from registry.models import Dog, Evaluation, Role, SecondLook, State
 from tests.factories import (
     Club,
     Person,
@@ -179,6 +179,23 @@ class TestResult:
         assert refused.status_code == 422
         assert "Say why you accept" in refused.content.decode()
         waits.refresh_from_db()
+        assert waits.state == State.SUBMITTED
+
+    def test_over_a_stop_a_second_registrar_has_to_approve(
+        self, club: Club, page: Client, client: Client
+    ) -> None:
+        waits = make_submitted(club, make_dog(club, born_on=date(2026, 9, 1)))
+        page.post(at("approve", waits), {"reason": "The birth date is a slip; papers seen."})
+        client.force_login(club.second_registrar.user)
+
+        queue = client.get(reverse("registrar:queue")).content.decode()
+        shown = client.get(at("result", waits)).content.decode()
+        client.post(at("approve", waits), {"reason": "I saw the papers, too."})
+
+        for html in (queue, shown):
+            assert f"{club.registrar.user} wishes to approve this" in html
+            assert "The birth date is a slip; papers seen." in html
+        waits.refresh_from_db()
         assert waits.state == State.ACCEPTED
 
     def test_a_return_wants_a_reason_and_marks_fields(self, club: Club, page: Client) -> None:
@@ -234,7 +251,39 @@ class TestLater:
 
         assert empty.status_code == 422
         evaluation.refresh_from_db()
-        assert (evaluation.state, evaluation.reason) == (State.REVOKED, "Films of another dog.")
+        assert evaluation.state == State.ACCEPTED
+
+    def test_a_second_registrar_reads_the_wish_and_revokes(
+        self, club: Club, page: Client, client: Client
+    ) -> None:
+        evaluation = make_accepted(club).evaluation
+        page.post(at("revoke", evaluation), {"reason": "Films of another dog."})
+        client.force_login(club.second_registrar.user)
+
+        asked = client.get(at("revoke", evaluation))
+        client.post(at("revoke", evaluation), {"reason": "The films show another dog."})
+
+        assert "wished it first" in asked.content.decode()
+        assert asked.context["form"]["reason"].value() == "Films of another dog."
+        evaluation.refresh_from_db()
+        assert evaluation.state == State.REVOKED
+        assert evaluation.reason == "The films show another dog."
+
+    def test_a_wish_can_be_left_aside_with_a_reason(
+        self, club: Club, page: Client, client: Client
+    ) -> None:
+        evaluation = make_accepted(club).evaluation
+        page.post(at("revoke", evaluation), {"reason": "Films of another dog."})
+        client.force_login(club.second_registrar.user)
+        there = reverse("registrar:leave", args=[SecondLook.objects.get().public_id])
+
+        empty = client.post(there, {"reason": ""})
+        client.post(there, {"reason": "The chip is on the film."})
+
+        assert empty.status_code == 422
+        evaluation.refresh_from_db()
+        assert evaluation.state == State.ACCEPTED
+        assert client.get(there).status_code == 404
 
     def test_a_replacement_starts_from_what_stands(self, club: Club, page: Client) -> None:
         evaluation = make_accepted(club, left="0.31", right="0.35").evaluation
