@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import json
 import logging
+from dataclasses import dataclass
 from datetime import timedelta
 from smtplib import SMTPException
+from typing import Any
 
 from django.conf import settings
 from django.core import signing
@@ -21,14 +23,17 @@ from django.db import connection, transaction
 from django.db.models import F, Q
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
+from registry.desk.actor import Actor, person_of, require_role
+from registry.desk.errors import Refused
 from registry.ledger.tiles import leaves
-from registry.models import Evaluation, LogCheckpoint, OutboxMail
+from registry.models import Evaluation, LogCheckpoint, OutboxMail, Role, User
 
 logger = logging.getLogger(__name__)
 
 _OWNER_LINK = "owner-link"
-_MOST_ATTEMPTS = 200
+MOST_ATTEMPTS = 200
 _CLAIM_LAPSES = timedelta(minutes=10)
 KINDS = (
     "accepted",
@@ -69,12 +74,38 @@ def queue(
 
 def deliver_waiting(*, most: int = 500) -> tuple[int, int]:
     """Send what waits, oldest first; returns how many went out and how many still wait."""
-    waiting = OutboxMail.objects.filter(sent_at__isnull=True, attempts__lt=_MOST_ATTEMPTS)
+    waiting = OutboxMail.objects.filter(sent_at__isnull=True, attempts__lt=MOST_ATTEMPTS)
     sent = sum(
         _send_quietly(pk)
         for pk in waiting.order_by("created_at").values_list("pk", flat=True)[:most]
     )
     return sent, OutboxMail.objects.filter(sent_at__isnull=True).count()
+
+
+@dataclass(frozen=True, slots=True)
+class TriedMail:
+    """What became of a test mail. ``problem`` is what the mail server said, empty when it took the
+    mail; ``is_kept_here`` says that a trial sent it nowhere."""
+
+    address: str
+    problem: str
+    is_kept_here: bool
+
+
+def send_test(*, by: Actor) -> TriedMail:
+    """Send a mail to the secretary's own address now, past the outbox; raises Refused."""
+    require_role(by, Role.SECRETARY)
+    address = User.objects.values_list("email", flat=True).get(pk=person_of(by))
+    if not address:
+        raise Refused(_("Your account has no mail address to send a test mail to."))
+    text = render_to_string("mail/test.txt", _site() | {"at": timezone.now()})
+    problem = ""
+    try:
+        _worded(text, address).send()
+    except (SMTPException, OSError) as error:
+        problem = str(error)[:200] or type(error).__name__
+    is_kept_here = not settings.EMAIL_BACKEND.endswith("smtp.EmailBackend")
+    return TriedMail(address, problem, is_kept_here)
 
 
 def owner_token(evaluation: Evaluation) -> str:
@@ -117,17 +148,26 @@ def _send_quietly(pk: int) -> bool:
 
 
 def _message(mail: OutboxMail) -> EmailMessage:
-    context = {"detail": mail.detail, "club": settings.CLUB_NAME, "site": settings.SITE_URL}
+    context: dict[str, Any] = _site() | {"detail": mail.detail}
     evaluation = mail.evaluation
     if evaluation is not None:
         link = f"{settings.SITE_URL}/owner/{owner_token(evaluation)}/"
         context |= {"evaluation": evaluation, "dog": evaluation.dog, "link": link}
     text = render_to_string(f"mail/{mail.kind}.txt", context)
-    subject, _blank, body = text.partition("\n")
-    message = EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[mail.to_email])
+    message = _worded(text, mail.to_email)
     if mail.kind == "checkpoint":
         _attach_checkpoint(message, since=int(mail.detail["since"]), size=int(mail.detail["size"]))
     return message
+
+
+def _site() -> dict[str, Any]:
+    return {"club": settings.CLUB_NAME, "site": settings.SITE_URL}
+
+
+def _worded(text: str, to_email: str) -> EmailMessage:
+    """A template's words as a mail: the first line is the subject."""
+    subject, _blank, body = text.partition("\n")
+    return EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[to_email])
 
 
 def _attach_checkpoint(message: EmailMessage, *, since: int, size: int) -> None:

@@ -1,4 +1,4 @@
-"""What the secretary's overview shows: counts that say whether something needs a hand."""
+"""What the secretary's overview shows: counts of what there is and what waits."""
 
 from __future__ import annotations
 
@@ -7,15 +7,7 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from registry.models import (
-    Dog,
-    Evaluation,
-    LedgerEntry,
-    Membership,
-    OutboxMail,
-    Role,
-    State,
-)
+from registry.models import Dog, Evaluation, LedgerEntry, State
 from registry.science.working_days import working_days_between
 
 
@@ -30,11 +22,8 @@ class Office:
     accepted: int
     dogs: int
     unconfirmed_dogs: int
-    mail_waiting: int
     entries: int
     last_entry_at: datetime | None
-    registrars: int
-    secretaries: int
 
 
 def office_today() -> Office:
@@ -47,7 +36,6 @@ def office_today() -> Office:
         .first()
     )
     last = LedgerEntry.objects.order_by("-seq").first()
-    held = Membership.objects.filter(ended_at__isnull=True, user__is_active=True)
     return Office(
         waiting=states.filter(state=State.SUBMITTED).count(),
         oldest_days=working_days_between(timezone.localdate(oldest), timezone.localdate())
@@ -57,9 +45,6 @@ def office_today() -> Office:
         accepted=states.filter(state=State.ACCEPTED).count(),
         dogs=Dog.objects.count(),
         unconfirmed_dogs=Dog.objects.filter(is_confirmed=False).count(),
-        mail_waiting=OutboxMail.objects.filter(sent_at__isnull=True).count(),
         entries=last.seq if last else 0,
         last_entry_at=last.at if last else None,
-        registrars=held.filter(role=Role.REGISTRAR).count(),
-        secretaries=held.filter(role=Role.SECRETARY).count(),
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections import Counter
 from datetime import timedelta
 from smtplib import SMTPServerDisconnected
 
@@ -18,6 +20,8 @@ from registry.models import Evaluation, OutboxMail, State
 from tests.factories import Club, make_accepted, make_club, make_submitted
 
 pytestmark = pytest.mark.django_db
+
+DECISIONS = 1_000 if os.environ.get("SOUNDLINE_SOAK") == "1" else 200
 
 
 @pytest.fixture
@@ -152,6 +156,50 @@ class TestAServerThatIsAway:
         assert deliver_waiting() == (0, 2)
 
         assert to_clinic(evaluation).sent_at is None
+
+
+class TestManyDecisionsWithoutAServer:
+    """The mail server is away for every one of many decisions, of three kinds."""
+
+    def test_all_stand_and_every_mail_goes_out_once_afterwards(
+        self,
+        club: Club,
+        server: dict[str, bool],
+        django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+    ) -> None:
+        made = dict.fromkeys((State.ACCEPTED, State.RETURNED, State.DECLINED), 0)
+        with django_capture_on_commit_callbacks(execute=True):
+            for number in range(DECISIONS):
+                evaluation = make_submitted(club)
+                state = _decided(club, evaluation, number)
+                made[state] += 1
+
+        for state, count in made.items():
+            assert Evaluation.objects.filter(state=state).count() == count
+        # Each decision writes to the clinic, and an accepted one to the owner too.
+        due = DECISIONS + made[State.ACCEPTED]
+        assert OutboxMail.objects.filter(sent_at__isnull=True, attempts=1).count() == due
+        assert mail.outbox == []
+
+        server["is_up"] = True
+        for _ in range(due // 500 + 2):
+            deliver_waiting()
+
+        assert len(mail.outbox) == due
+        assert not OutboxMail.objects.filter(sent_at__isnull=True).exists()
+        told = Counter((message.to[0], message.subject, message.body) for message in mail.outbox)
+        assert set(told.values()) == {1}
+
+
+def _decided(club: Club, evaluation: Evaluation, number: int) -> State:
+    """Take the next of the three decisions; returns the state it leads to."""
+    deed, state = (
+        (decide.accept, State.ACCEPTED),
+        (decide.return_for_correction, State.RETURNED),
+        (decide.decline, State.DECLINED),
+    )[number % 3]
+    deed(by=club.registrar.actor, evaluation_id=evaluation.public_id, reason="looked at")
+    return state
 
 
 class TestTheClaim:

@@ -30,6 +30,8 @@ from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
+from registry.doctor.examination import examine_slowly, needing
+from registry.doctor.findings import Level
 
 logger = logging.getLogger(__name__)
 
@@ -160,7 +162,8 @@ def _sign() -> None:
 
 
 def _tidy() -> None:
-    """Forget what is past its time, sweep files that nothing names, slide the rolling windows."""
+    """Forget what is past its time, sweep files that nothing names, slide the rolling windows, and
+    make the doctor's slow checks for the pages."""
     call_command("clearsessions")
     if forgotten := forget_old_keys():
         logger.info("request keys: %d forgotten", forgotten)
@@ -168,5 +171,7 @@ def _tidy() -> None:
         logger.info("background tasks: %d forgotten", forgotten)
     if swept := sweep(by=Actor.system()):
         logger.info("evidence: %d loose files swept", swept)
+    if ill := needing(examine_slowly(), Level.HAND):
+        logger.warning("doctor: needs a hand: %s", ", ".join(each.check for each in ill))
     if slid := slide_windows():
         logger.info("distributions: %d windows slid", slid)

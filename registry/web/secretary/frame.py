@@ -24,6 +24,7 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
     """The context with the room's navigation; ``current`` names the section shown."""
     names = {
         "home": _("Overview"),
+        "health": _("Health"),
         "people": _("People"),
         "owners": _("Owners"),
         "clinics": _("Clinics"),

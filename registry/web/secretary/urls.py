@@ -2,13 +2,26 @@
 
 from django.urls import path
 
-from registry.web.secretary import breeding, catalogue, clinics, home, owners, pedigree, people, tokens
+from registry.web.secretary import (
+    breeding,
+    catalogue,
+    clinics,
+    health,
+    home,
+    mail,
+    owners,
+    pedigree,
+    people,
+    tokens,
+)
 
 app_name = "secretary"
 
 urlpatterns = [
     path("", home.home, name="home"),
-    path("mail/", home.mail, name="mail"),
+    path("health/", health.health, name="health"),
+    path("mail/", mail.mail, name="mail"),
+    path("mail/test/", mail.test, name="test-mail"),
     path("people/", people.everybody, name="people"),
     path("owners/", owners.owners, name="owners"),
     path("owners/<slug:owner_id>/", owners.owner, name="owner"),
@@ -30,6 +43,7 @@ urlpatterns = [
     path("clinics/<str:clinic_id>/", clinics.change, name="clinic"),
     path("breeds/", catalogue.breeds, name="breeds"),
     path("breeds/new/", catalogue.new_breed, name="new-breed"),
+    path("breeds/<slug:slug>/announcement/", catalogue.announcement, name="announcement"),
     path("breeds/<slug:slug>/window/", catalogue.window, name="window"),
     path("pedigree/", pedigree.send, name="pedigree"),
     path("pedigree/template.csv", pedigree.template, name="pedigree-template"),
