@@ -75,7 +75,7 @@ def test_the_published_shares_of_the_variance_leave_something_for_the_rest(
     heritability = Decimal(trait["heritability_prior"])
     litter = Decimal(trait["litter_share_prior"])
 
-    assert 0 < heritability
-    assert 0 <= litter
+    assert heritability > 0
+    assert litter >= 0
     assert heritability + litter < 1
     assert {"heritability_prior", "litter_share_prior"} <= set(trait["sources"])

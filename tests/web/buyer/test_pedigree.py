@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
 from django.db import connection
@@ -17,9 +18,9 @@ from tests import factories
 from tests.factories import Club
 
 
-def with_ancestors(club: Club, year: int, generations: int, **facts: object) -> Dog:
+def with_ancestors(club: Club, year: int, generations: int, **facts: Any) -> Dog:
     """A dog whose ancestors are all known for so many generations."""
-    parents = {}
+    parents: dict[str, Any] = {}
     if generations:
         for role, sex in (("sire", "M"), ("dam", "F")):
             parent = with_ancestors(club, year - 3, generations - 1, sex=sex)
