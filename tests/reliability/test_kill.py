@@ -16,8 +16,10 @@ from django.conf import settings
 from django.db import connection
 
 from tests.reliability.busy_club import COMMAND, Found
+from tests.reliability.numbers import Count, What, times, write_down
 
-KILLS = 60
+KILLS = times(soak=200, short=60)
+SUBMISSIONS = times(soak=2_000, short=60)
 ROOT = Path(settings.BASE_DIR)
 
 
@@ -50,22 +52,25 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Found]:
             **({"DATABASE_URL": url} if url else {}),
         }
         run = subprocess.run(
-            [sys.executable, "-c", COMMAND, str(KILLS), str(seed)],
+            [sys.executable, "-c", COMMAND, str(KILLS), str(SUBMISSIONS), str(seed)],
             check=False,
             cwd=ROOT,
             env=variables,
             capture_output=True,
             text=True,
-            timeout=300,
+            timeout=times(soak=3_600, short=300),
         )
         assert run.returncode == 0, f"seed {seed}: {run.stderr[-4000:]}"
-        yield Found(**json.loads(run.stdout))
+        found = Found(**json.loads(run.stdout))
+        write_down(What.KILLS, "", Count(found.kills, len(found.half_evaluations)))
+        write_down(What.KILLED_SUBMISSIONS, "", Count(found.acknowledged, len(found.lost)))
+        yield found
 
 
 def test_it_was_killed_while_it_worked(found: Found) -> None:
     assert found.kills >= KILLS
     # Were fewer answered than this, the kills would have hit nothing.
-    assert found.acknowledged >= KILLS // 2
+    assert found.acknowledged >= SUBMISSIONS // 2
     assert found.acknowledged_files >= found.acknowledged
 
 

@@ -6,7 +6,6 @@ Ten of each kind run always, a hundred with ``make soak``.
 
 from __future__ import annotations
 
-import os
 import random
 import re
 from io import StringIO
@@ -22,9 +21,10 @@ from registry.ledger import Actor, append, triggers
 from registry.ledger.tiles import leaves
 from registry.models import LedgerHead
 from tests.factories import make_accepted, make_club
+from tests.reliability.numbers import Count, What, times, write_down
 from tests.reliability.planted import KINDS
 
-EACH = 100 if os.environ.get("SOUNDLINE_SOAK") == "1" else 10
+EACH = times(soak=100, short=10)
 CLEAN_RUNS = EACH
 RESULTS = 20
 NAMED = re.compile(r"^entry (\d+) ", re.MULTILINE)
@@ -84,6 +84,7 @@ def test_it_is_found_and_pinned(kind: str, kept: list[str]) -> None:
         elif damaged.seq not in named:
             elsewhere.append((damaged.seq, named[:3]))
 
+    write_down(What.DAMAGES, kind, Count(EACH, len(missed) + len(elsewhere)))
     assert missed == [], f"seed {seed}"
     assert elsewhere == [], f"seed {seed}"
 
@@ -91,4 +92,5 @@ def test_it_is_found_and_pinned(kind: str, kept: list[str]) -> None:
 def test_a_registry_left_alone_raises_no_alarm(kept: list[str]) -> None:
     alarms = [number for number in range(CLEAN_RUNS) if not check(kept)[0]]
 
+    write_down(What.CLEAN_RUNS, "", Count(CLEAN_RUNS, len(alarms)))
     assert alarms == []
