@@ -203,10 +203,17 @@ def dog_value(table: RunTable, facts: TraitFacts, place: int, is_withheld: bool)
     )
 
 
-# The same rule for one dog and for all: what counts for the dog today is not released.
+STILL_IN_THE_RUN = (
+    "(v.counted_until IS NULL OR v.counted_until > (SELECT MAX(r.started_at)"
+    " FROM registry_breedingrun r WHERE r.breed_id = v.breed_id AND r.state = 'done'))"
+)
+"""A value counts today, or counted when the latest run was computed: one revoked since is still in
+what that run says."""
+# The same rule for one dog and for all: what counts for the dog, or did in the run, is not
+# released.
 _NOT_RELEASED = (
     " FROM registry_countedvalue v JOIN registry_evaluation e ON e.id = v.evaluation_id"
-    " WHERE v.counted_until IS NULL AND NOT e.consent_to_publish"
+    f" WHERE {STILL_IN_THE_RUN} AND NOT e.consent_to_publish"
 )
 
 

@@ -16,7 +16,7 @@ import numpy as np
 from django.db import connection
 from numpy.typing import NDArray
 
-from registry.queries.breeding import RunTable
+from registry.queries.breeding import STILL_IN_THE_RUN, RunTable
 from registry.queries.public import Row
 
 _KEPT = 6
@@ -161,9 +161,10 @@ def dogs_today(breed_pk: int, table: RunTable) -> DogsToday:
 
 _DOGS = "SELECT d.id, d.sex = 'M', d.born_on, d.died_on IS NOT NULL, d.breed_id FROM registry_dog d"
 _VALUES = (
-    "SELECT v.dog_id, e.consent_to_publish FROM registry_countedvalue v"
+    "SELECT v.dog_id, e.consent_to_publish FROM registry_countedvalue v"  # noqa: S608 - our own SQL
     " JOIN registry_evaluation e ON e.id = v.evaluation_id"
-    " WHERE v.counted_until IS NULL AND v.trait_id = %s"
+    f" WHERE (v.counted_until IS NULL OR NOT e.consent_to_publish) AND {STILL_IN_THE_RUN}"
+    " AND v.trait_id = %s"
 )
 _VALUES_OF_DOGS = (
     _VALUES.replace(" WHERE", " JOIN registry_dog d ON d.id = v.dog_id WHERE")

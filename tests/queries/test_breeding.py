@@ -199,6 +199,17 @@ class TestWhatIsWithheld:
 
         assert _values(dog) == {"hip-laxity": None, "elbow-grade": 0.1}
 
+    def test_one_revoked_since_the_run_is_still_in_it_and_stays_hidden(self, club: Club) -> None:
+        dog = make_dog(club)
+        certificate = make_accepted(club, dog, consent_to_publish=False)
+        make_run(club.breed)
+        make_revoked(club, certificate.evaluation.public_id)
+        laxity = Trait.objects.get(slug="hip-laxity")
+
+        assert hidden_dogs(club.breed.pk, laxity.pk) == {dog.pk}
+        make_run(club.breed)
+        assert hidden_dogs(club.breed.pk, laxity.pk) == set()
+
     def test_the_hidden_dogs_of_a_breed_are_these(self, club: Club) -> None:
         hidden, shown = make_dog(club), make_dog(club)
         make_accepted(club, hidden, consent_to_publish=False)
