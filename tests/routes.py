@@ -22,11 +22,13 @@ _SAMPLES = {
 
 @dataclass(frozen=True)
 class Route:
-    """One pattern: its namespaced name, its path with sample arguments, its view."""
+    """One pattern: its namespaced name, its path with sample arguments, its view, and the names of
+    its arguments."""
 
     name: str
     path: str
     view: Any
+    arguments: tuple[str, ...] = ()
 
     @property
     def namespace(self) -> str:
@@ -42,15 +44,18 @@ def all_routes() -> list[Route]:
     return list(_below(get_resolver(), "/", ""))
 
 
-def _below(resolver: URLResolver, prefix: str, names: str) -> Iterator[Route]:
+def _below(
+    resolver: URLResolver, prefix: str, names: str, above: tuple[str, ...] = ()
+) -> Iterator[Route]:
     """Yield the routes of one resolver and of those it includes."""
     for pattern in resolver.url_patterns:
         path = prefix + _sample(pattern)
+        arguments = (*above, *pattern.pattern.converters)
         if isinstance(pattern, URLResolver):
             inner = f"{names}{pattern.namespace}:" if pattern.namespace else names
-            yield from _below(pattern, path, inner)
+            yield from _below(pattern, path, inner, arguments)
         else:
-            yield Route(f"{names}{pattern.name or ''}", path, pattern.callback)
+            yield Route(f"{names}{pattern.name or ''}", path, pattern.callback, arguments)
 
 
 def _sample(pattern: URLPattern | URLResolver) -> str:

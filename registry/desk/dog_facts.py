@@ -3,6 +3,7 @@ without asking the register. Whether they fit the register's other dogs is asked
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -50,7 +51,7 @@ def plain_values(facts: DogFacts, *, breed: Breed | None) -> tuple[dict[str, Any
             problems.append(
                 Problem(pointer, _("Shorten this to %(most)d characters.") % {"most": most})
             )
-        if "\x00" in text:
+        if any(map(_is_hidden, text)):
             problems.append(Problem(pointer, _("Take out the characters that cannot be printed.")))
     if breed is None:
         problems.append(Problem("/breed", _("Choose a breed of this register.")))
@@ -73,6 +74,14 @@ def plain_values(facts: DogFacts, *, breed: Breed | None) -> tuple[dict[str, Any
         "studbook_number": " ".join(facts.studbook_number.split()),
     }
     return values, problems
+
+
+def _is_hidden(sign: str) -> bool:
+    """Whether a sign is not seen but changes what is: it turns the reading direction or has no
+    width, so that two names look alike. Some scripts need the two joiners."""
+    if sign.isspace() or sign in "\u200c\u200d":
+        return False
+    return unicodedata.category(sign) in {"Cc", "Cf", "Cs"}
 
 
 def _chip(text: str, problems: list[Problem]) -> str | None:
