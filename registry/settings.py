@@ -297,6 +297,15 @@ EVIDENCE_MAX_BYTES = 1024 * 1024 * env.whole("SOUNDLINE_EVIDENCE_MAX_MB", 50, le
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 500
 
+# Where `manage.py work` puts a backup each day, and how many it keeps there; without a folder it
+# makes none.
+BACKUP_FOLDER = (
+    env.path("SOUNDLINE_BACKUP_FOLDER", VAR_DIR)
+    if env.optional_text("SOUNDLINE_BACKUP_FOLDER")
+    else None
+)
+BACKUPS_KEPT = env.whole("SOUNDLINE_BACKUPS_KEPT", 14, least=1, most=10_000)
+
 # --- Mail --------------------------------------------------------------------
 
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = _required("SOUNDLINE_MAIL_FROM", "registry@soundline.invalid")

@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from registry.desk import upkeep
 from registry.doctor.background import BACKGROUND
+from registry.doctor.backups import BACKUPS
 from registry.doctor.configured import configured_checks
 from registry.doctor.database import DATABASE
 from registry.doctor.findings import Check, Finding, Level, Verdict, advice
@@ -35,6 +36,7 @@ def all_checks() -> Sequence[Check]:
         *configured_checks(),
         *MACHINE,
         *RECORDS,
+        *BACKUPS,
         *BACKGROUND,
         *PEOPLE,
         *PAPER,

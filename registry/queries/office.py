@@ -8,6 +8,7 @@ from datetime import datetime
 from django.utils import timezone
 
 from registry.models import Dog, Evaluation, LedgerEntry, State
+from registry.queries.backups import Backups, backups_today
 from registry.science.working_days import working_days_between
 
 
@@ -24,6 +25,7 @@ class Office:
     unconfirmed_dogs: int
     entries: int
     last_entry_at: datetime | None
+    backups: Backups
 
 
 def office_today() -> Office:
@@ -47,4 +49,5 @@ def office_today() -> Office:
         unconfirmed_dogs=Dog.objects.filter(is_confirmed=False).count(),
         entries=last.seq if last else 0,
         last_entry_at=last.at if last else None,
+        backups=backups_today(),
     )

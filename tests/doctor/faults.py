@@ -36,6 +36,7 @@ from registry.models import (
     RunState,
     Upkeep,
 )
+from registry.queries import backups
 from tests.factories import Club, make_token
 
 DAY = timedelta(days=1)
@@ -274,6 +275,11 @@ def evidence_is_a_file(at: Place) -> None:
 
 _FUTURE = "UPDATE registry_ledgerentry SET at = '2090-01-01 00:00:00+00:00'"
 
+
+def failed_backup(_at: Place) -> None:
+    upkeep.remember(name=backups.FAILED, ok=False, detail={"error": "The disk is full."})
+
+
 FAULTS = (
     Fault("database", "does not answer", no_answer),
     Fault("migrations", "0010_upkeep", waiting_migration),
@@ -315,6 +321,11 @@ FAULTS = (
     Fault("counts", "differed", upkept(upkeep.COUNTS, ok=False)),
     Fault("evidence-sample", "gone", changed_film),
     Fault("evidence-sample", "gone", lost_film),
+    Fault("backup", "3\xa0days", upkept(backups.MADE, days=3)),
+    Fault("backup", "has been made", lambda at: Upkeep.objects.filter(name=backups.MADE).delete()),
+    Fault("backup", "disk is full", failed_backup),
+    Fault("backup-tried", "never", upkept(backups.TRIED, ok=False), is_advice=True),
+    Fault("backup-tried", "3\xa0weeks", upkept(backups.TRIED, days=22), is_advice=True),
     Fault("worker", "1\xa0hour", upkept(upkeep.WORKER, days=1 / 24)),
     Fault("worker", "never", lambda at: Upkeep.objects.filter(name=upkeep.WORKER).delete()),
     Fault("mail-waiting", "line is dead", waiting_mail),

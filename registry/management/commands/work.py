@@ -23,6 +23,7 @@ from django.db import OperationalError, connection
 
 from registry.desk import upkeep
 from registry.desk.actor import Actor
+from registry.desk.backups import back_up_when_due
 from registry.desk.breeding import catch_up, recover_lost_runs
 from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
@@ -69,6 +70,7 @@ class Command(BaseCommand):
                     _catch_up()
                 with _alive_meanwhile(options["sign_of_life"]):
                     _do_tasks(stop)
+                    _back_up()
                 if tidying.is_due():
                     _tidy()
             except OperationalError:
@@ -140,6 +142,12 @@ def _do_tasks(stop: Event) -> None:
         )
     if done := do_waiting_tasks(is_stopped=stop.is_set):
         logger.info("background tasks: %d done", done)
+
+
+def _back_up() -> None:
+    """Make the day's backup and the week's trial when they are due."""
+    if (made := back_up_when_due()) is not None:
+        logger.info("backup: %s made", made.name)
 
 
 def _deliver() -> None:

@@ -1,0 +1,168 @@
+"""Write an archive: every table, every evidence file, the manifest; as of one moment."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import zipfile
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from django.conf import settings
+from django.utils import timezone
+
+from registry.archive.containers import (
+    MANIFEST,
+    MANIFEST_HASH,
+    NoSink,
+    Recorder,
+    Sink,
+    ZipSink,
+    sync_folder,
+)
+from registry.archive.inventory import kept_models, member_of
+from registry.archive.manifest import Manifest, content_hash, facts_now
+from registry.archive.rows import lines
+from registry.archive.snapshot import snapshot
+from registry.models import Evidence
+
+_READ_BYTES = 1 << 20
+_MOST_TRIES = 5
+PREFIX = "soundline-"
+
+More = Callable[[Recorder], None]
+
+
+class BackupProblemError(Exception):
+    """No archive could be made; says why in one sentence."""
+
+
+class Made(NamedTuple):
+    """A finished archive and what its manifest says."""
+
+    path: Path
+    manifest: Manifest
+
+
+class _VanishedError(Exception):
+    """An evidence file was taken away between the snapshot and its copying."""
+
+
+def back_up(folder: Path) -> Made:
+    """Write an archive of this moment into the folder; it appears there whole or not at all."""
+    folder.mkdir(parents=True, exist_ok=True)
+    now = timezone.now()
+    name = f"{PREFIX}{now:%Y%m%dT%H%M%S}"
+    part = folder / f".{name}-{os.getpid()}.part"
+    try:
+        manifest = _until_nothing_vanishes(lambda lost: _write_zip(part, now, lost))
+        path = _free(folder, name)
+        part.rename(path)
+    finally:
+        part.unlink(missing_ok=True)
+    sync_folder(folder)
+    return Made(path, manifest)
+
+
+def write_into(empty: Callable[[], Sink], more: More | None = None) -> Manifest:
+    """Write the members of an archive, and ``more`` of the same moment, into what ``empty``
+    gives; it is called again for a new beginning."""
+    return _until_nothing_vanishes(lambda lost: write_members(empty(), timezone.now(), lost, more))
+
+
+def content_now() -> str:
+    """The hash of what an archive of this moment would hold."""
+    return write_into(NoSink).content
+
+
+def canonical_part(manifest: Manifest) -> str:
+    """The hash of tables and evidence alone: an export's is that of a backup."""
+    kept = ("rows/", "evidence/")
+    return content_hash(tuple(each for each in manifest.members if each.name.startswith(kept)))
+
+
+def write_members(
+    sink: Sink, made_at: datetime, lost: set[str], more: More | None = None
+) -> Manifest:
+    """Write everything once; ``lost`` are evidence files known to be gone for good."""
+    out = Recorder(sink)
+    with snapshot():
+        for model in kept_models():
+            with out.member(member_of(model)) as member:
+                member.rows = 0
+                for line in lines(model):
+                    member.write(line)
+                    member.rows += 1
+        changed = _write_evidence(out, lost)
+        if more is not None:
+            more(out)
+        facts = facts_now(made_at, missing=sorted(lost), changed=changed)
+    manifest = Manifest(facts, tuple(out.members))
+    end = Recorder(sink)
+    end.text(MANIFEST, manifest.text)
+    end.text(MANIFEST_HASH, hashlib.sha256(manifest.text.encode()).hexdigest() + "\n")
+    return manifest
+
+
+def _write_evidence(out: Recorder, lost: set[str]) -> list[str]:
+    """Copy every file; returns the names of those that are not what was taken in."""
+    changed = []
+    root = Path(settings.EVIDENCE_ROOT)
+    stored = Evidence.objects.order_by("stored_name").values_list("stored_name", "sha256")
+    for name, sha256 in stored.iterator(chunk_size=500):
+        if name in lost:
+            continue
+        try:
+            file = (root / name).open("rb")
+        except FileNotFoundError as error:
+            raise _VanishedError(name) from error
+        with file, out.member(f"evidence/{name}") as member:
+            while piece := file.read(_READ_BYTES):
+                member.write(piece)
+        if member.digest.hexdigest() != sha256:
+            changed.append(name)
+    return changed
+
+
+def _write_zip(part: Path, now: datetime, lost: set[str]) -> Manifest:
+    part.unlink(missing_ok=True)
+    part.touch(mode=0o600)
+    with part.open("r+b") as file:
+        with zipfile.ZipFile(file, "w", compresslevel=6) as archive:
+            manifest = write_members(ZipSink(archive), now, lost)
+        file.flush()
+        os.fsync(file.fileno())
+    return manifest
+
+
+def _until_nothing_vanishes(write: Callable[[set[str]], Manifest]) -> Manifest:
+    """Write; begin anew from a later moment when a file was taken away meanwhile.
+
+    A file that has a row still is gone for good: it is listed as missing, and the rest is kept.
+    """
+    lost: set[str] = set()
+    tries = 0
+    while True:
+        try:
+            return write(lost)
+        except _VanishedError as vanished:
+            name = str(vanished)
+            if Evidence.objects.filter(stored_name=name).exists():
+                lost.add(name)
+                continue
+            tries += 1
+            if tries >= _MOST_TRIES:
+                raise BackupProblemError(
+                    "Evidence files were taken away while they were copied, again and again."
+                    " Try at a quieter hour."
+                ) from vanished
+
+
+def _free(folder: Path, name: str) -> Path:
+    """A path nothing lies at: two backups of one second both stay."""
+    path, number = folder / f"{name}.zip", 2
+    while path.exists():
+        path, number = folder / f"{name}-{number}.zip", number + 1
+    return path

@@ -1,0 +1,97 @@
+"""Make backups, try that they can be put back, keep the newest, and remember when."""
+
+from __future__ import annotations
+
+import logging
+import tempfile
+from datetime import timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.utils import timezone
+
+from registry.archive.practice import put_back_for_practice
+from registry.archive.writing import PREFIX, BackupProblemError, Made, back_up
+from registry.desk import upkeep
+from registry.models import Upkeep
+from registry.queries.backups import FAILED, MADE, TRIED
+
+logger = logging.getLogger(__name__)
+
+_BETWEEN_BACKUPS = timedelta(hours=23, minutes=30)
+_BETWEEN_TRIALS = timedelta(days=7)
+_BEFORE_NEXT_TRY = timedelta(hours=1)
+
+
+def make_backup(folder: Path) -> Made:
+    """Write an archive into the folder and note that it was made; raises BackupProblemError."""
+    try:
+        made = back_up(folder)
+    except OSError as error:
+        raise _noted(f"The backup could not be written: {error}") from error
+    except BackupProblemError as problem:
+        raise _noted(str(problem)) from problem
+    facts = made.manifest.facts
+    upkeep.remember(
+        name=MADE,
+        ok=not facts["missing_files"] and not facts["changed_files"],
+        detail={
+            "file": made.path.name,
+            "bytes": made.path.stat().st_size,
+            "content": made.manifest.content,
+            "missing_files": len(facts["missing_files"]),
+            "changed_files": len(facts["changed_files"]),
+        },
+    )
+    return made
+
+
+def try_backup(archive: Path) -> tuple[bool, str]:
+    """Put an archive back in a scratch place, verify it there, and note how it went."""
+    with tempfile.TemporaryDirectory(prefix="soundline-practice-") as folder:
+        ok, said = put_back_for_practice(archive, Path(folder))
+    upkeep.remember(name=TRIED, ok=ok, detail={"file": archive.name})
+    if not ok:
+        _noted(f"{archive.name} could not be put back: {said[-1_000:]}")
+    return ok, said
+
+
+def back_up_when_due() -> Path | None:
+    """Back up daily and try one backup a week, when the settings name a folder; the new backup.
+
+    Two workers at the same moment make two backups, which does no harm.
+    """
+    folder = settings.BACKUP_FOLDER
+    if folder is None or not _is_due(MADE, _BETWEEN_BACKUPS):
+        return None
+    try:
+        made = make_backup(folder)
+    except BackupProblemError:
+        logger.exception("backup: none was made")
+        return None
+    _keep_newest(folder)
+    if _is_due(TRIED, _BETWEEN_TRIALS):
+        ok, said = try_backup(made.path)
+        if not ok:
+            logger.error("backup: %s could not be put back: %s", made.path.name, said)
+    return made.path
+
+
+def _is_due(name: str, between: timedelta) -> bool:
+    """Whether the last time is long enough ago, and the last failure not of a moment ago."""
+    now = timezone.now()
+    last = Upkeep.objects.filter(name=name, at__gt=now - between)
+    failed = Upkeep.objects.filter(name=FAILED, at__gt=now - _BEFORE_NEXT_TRY)
+    return not last.exists() and not failed.exists()
+
+
+def _keep_newest(folder: Path) -> None:
+    """Remove the oldest backups beyond the number that is kept."""
+    made = sorted(folder.glob(f"{PREFIX}*.zip"), key=lambda path: path.stat().st_mtime)
+    for path in made[: -settings.BACKUPS_KEPT]:
+        path.unlink(missing_ok=True)
+
+
+def _noted(words: str) -> BackupProblemError:
+    upkeep.remember(name=FAILED, ok=False, detail={"error": words})
+    return BackupProblemError(words)

@@ -1,0 +1,111 @@
+"""Put an archive back into an empty instance, after looking through all of it."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+
+from registry.archive.checking import NotForHereError, check, check_fits, check_rows, opened
+from registry.archive.containers import DamagedArchiveError, Source
+from registry.archive.manifest import Manifest
+from registry.archive.practice import put_back_for_practice
+from registry.archive.writing import canonical_part, content_now
+from registry.desk.archive import put_back, why_not_empty
+from registry.desk.errors import Refused
+from registry.ledger import triggers
+
+
+class Command(BaseCommand):
+    """Restore."""
+
+    help = (
+        "Put a backup back into an empty database and an empty evidence folder, then verify it."
+        " Every byte is checked before anything is written. --check only looks; --practice puts it"
+        " into a scratch SQLite file in FOLDER and leaves this registry alone."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        """Take the archive, --check and --practice."""
+        parser.add_argument("archive", type=Path, metavar="ARCHIVE")
+        parser.add_argument("--check", action="store_true", help="only look whether it is whole")
+        parser.add_argument(
+            "--practice", type=Path, metavar="FOLDER", help="try it in a scratch place"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        """Look, say what will be written, write, verify."""
+        archive: Path = options["archive"]
+        if options["practice"]:
+            self._practise(archive, options["practice"])
+            return
+        try:
+            self._restore(archive, only_check=options["check"])
+        except FileNotFoundError as error:
+            raise CommandError(f"{archive} is not there.") from error
+        except DamagedArchiveError as damage:
+            raise CommandError(
+                f"The archive is damaged. {damage}. Nothing was written; take another copy."
+            ) from damage
+        except (NotForHereError, Refused) as problem:
+            raise CommandError(f"{problem} Nothing was written.") from problem
+
+    def _restore(self, archive: Path, *, only_check: bool) -> None:
+        source = opened(archive)
+        manifest = check(source)
+        if not only_check and not connection.introspection.table_names():
+            self.stdout.write("The database is new: making its tables.")
+            call_command("migrate", verbosity=0)
+        check_fits(manifest)
+        check_rows(source, manifest)
+        self._tell(archive, manifest)
+        if only_check:
+            self.stdout.write("The archive is whole. Nothing was written.")
+            return
+        if table := why_not_empty():
+            raise Refused(
+                f"This registry already holds {table}. An archive goes into an empty one only:"
+                " name another database, or move this one away."
+            )
+        self._write(source, manifest)
+
+    def _tell(self, archive: Path, manifest: Manifest) -> None:
+        facts, database = manifest.facts, connection.settings_dict
+        self.stdout.write(
+            f"{archive.name}, made on {facts['made_at']} by program version"
+            f" {facts['program_version']}: {manifest.rows:,} rows,"
+            f" {facts['ledger']['entries']:,} ledger entries, {manifest.files:,} evidence files,"
+            f" {manifest.bytes:,} bytes in all."
+        )
+        self.stdout.write(
+            f"Rows go into {connection.vendor} {database['NAME']}, files into"
+            f" {settings.EVIDENCE_ROOT}."
+        )
+        for name in facts["missing_files"]:
+            self.stderr.write(f"Evidence file {name} was missing when the backup was made.")
+
+    def _write(self, source: Source, manifest: Manifest) -> None:
+        put_back(source=source, manifest=manifest)
+        if missing := triggers.missing(connection):
+            raise CommandError(f"The ledger's triggers are missing: {', '.join(missing)}.")
+        wanted, found = canonical_part(manifest), content_now()
+        if found != wanted:
+            raise CommandError(
+                f"What was put back is not what the archive holds ({found} instead of {wanted})."
+                " Don't use this database."
+            )
+        call_command("verify_ledger", verbosity=0, stdout=self.stdout)
+        call_command("verify_records", verbosity=0, stdout=self.stdout)
+        self.stdout.write(f"All is back, equal to the original: content {wanted}")
+
+    def _practise(self, archive: Path, folder: Path) -> None:
+        ok, said = put_back_for_practice(archive, folder)
+        self.stdout.write(said)
+        if not ok:
+            raise CommandError("The archive could not be put back; see above.")
+        self.stdout.write(f"Practised in {folder}; this registry was left alone.")
