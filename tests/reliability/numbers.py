@@ -1,7 +1,7 @@
 """How often the reliability tests try: few times in every run, often in ``make soak``, which also
 writes down what was really done.
 
-A line of the record is one part of one row of the table; ``tests/soak.py`` makes the table of them.
+A line of the record is one part of one row of the table, which ``tests/soak.py`` makes.
 """
 
 from __future__ import annotations
@@ -14,42 +14,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from enum import StrEnum
-from pathlib import Path
-from typing import TypedDict
 
 from django.db import connection
 
-ROOT = Path(__file__).resolve().parent.parent.parent
-RECORD = Path(os.environ.get("SOUNDLINE_SOAK_RECORD", ROOT / "var" / "soak.jsonl"))
+from tests.reliability.record import RECORD, ROOT, Line, What
+
 IS_SOAK = os.environ.get("SOUNDLINE_SOAK") == "1"
-
-
-class What(StrEnum):
-    """What is tried, in the words of the table."""
-
-    SQL_FAULTS = "statements that failed, one at a time, in the middle of a deed"
-    FILE_FAULTS = "file operations that failed, one at a time"
-    KILLS = "kills in the middle of work (SIGKILL)"
-    KILLED_SUBMISSIONS = "results answered between the kills"
-    RACES_OF_TWO = "decisions by two registrars at once"
-    RACES_OF_EIGHT = "decisions by eight registrars at once"
-    REPLAYS = "requests repeated with one key"
-    FUZZED = "made-up requests to the interface"
-    DAMAGES = "planted damages"
-    CLEAN_RUNS = "verifications of a registry left alone"
-
-
-class Line(TypedDict):
-    """One part of one row, as it was run."""
-
-    what: str
-    part: str
-    database: str
-    done: int
-    failures: int
-    day: str
-    commit: str
 
 
 @dataclass

@@ -34,7 +34,8 @@ from registry.models import Evidence, LedgerEntry, OutboxMail
 from tests.factories import Club, make_accepted, make_club
 from tests.reliability.deeds import DEEDS, Act, Deed, a_file_taken_off, an_upload, make_file
 from tests.reliability.faults import CODES, SQL_WORDS, How, file_fault, rows, sql_fault
-from tests.reliability.numbers import IS_SOAK, Count, What, counted, times
+from tests.reliability.numbers import IS_SOAK, Count, counted, times
+from tests.reliability.record import What
 
 HOWS = tuple(How) if IS_SOAK else (How.REFUSED,)
 

@@ -16,7 +16,8 @@ from django.conf import settings
 from django.db import connection
 
 from tests.reliability.busy_club import COMMAND, Found
-from tests.reliability.numbers import Count, What, times, write_down
+from tests.reliability.numbers import Count, times, write_down
+from tests.reliability.record import What
 
 KILLS = times(soak=200, short=60)
 SUBMISSIONS = times(soak=2_000, short=60)

@@ -21,8 +21,9 @@ from registry.ledger import Actor, append, triggers
 from registry.ledger.tiles import leaves
 from registry.models import LedgerHead
 from tests.factories import make_accepted, make_club
-from tests.reliability.numbers import Count, What, times, write_down
+from tests.reliability.numbers import Count, times, write_down
 from tests.reliability.planted import KINDS
+from tests.reliability.record import What
 
 EACH = times(soak=100, short=10)
 CLEAN_RUNS = EACH

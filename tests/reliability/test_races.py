@@ -47,7 +47,8 @@ from tests.factories import (
     make_person,
     make_submitted,
 )
-from tests.reliability.numbers import What, counted, times
+from tests.reliability.numbers import counted, times
+from tests.reliability.record import What
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -19,7 +19,8 @@ from django.test import Client
 from registry.ledger.verify import verify
 from registry.models import Evaluation, LedgerEntry, ReplayKey
 from tests.factories import Club, Person, make_body, make_club, make_dog, make_token
-from tests.reliability.numbers import What, counted, times
+from tests.reliability.numbers import counted, times
+from tests.reliability.record import What
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
