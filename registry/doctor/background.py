@@ -45,7 +45,7 @@ def look_at_mail() -> Verdict:
     if oldest is None:
         return well(_("No mail waits."))
     count = waiting.count()
-    words = _("%(count)d mails wait, the oldest for %(age)s.") % {
+    words = _("Mails that wait: %(count)d, the oldest for %(age)s.") % {
         "count": count,
         "age": timesince(oldest.created_at, depth=1),
     }
@@ -70,7 +70,7 @@ def look_at_given_up_mail() -> Verdict:
     if not count:
         return well(_("No mail was given up."))
     return hand(
-        _("%(count)d mails were tried %(most)d times and are not tried again.")
+        _("Mails that were tried %(most)d times and are not tried again: %(count)d.")
         % {"count": count, "most": MOST_ATTEMPTS},
         _("Put the address right if it is wrong, and tell the person another way."),
     )
@@ -117,7 +117,7 @@ def look_at_tasks() -> Verdict:
     count = DBTaskResult.objects.ready().filter(enqueued_at__lt=before).count()
     if not count:
         return well(_("No background task has waited for an hour."))
-    words = _("%(count)d background tasks have waited for more than an hour.")
+    words = _("Background tasks that have waited for more than an hour: %(count)d.")
     return hand(words % {"count": count}, str(_START))
 
 

@@ -7,7 +7,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.doctor.findings import Check, Verdict, advice, hand, well
-from registry.queries.backups import backups_today
+from registry.models import Upkeep
+from registry.queries.backups import MADE, backups_today
 
 _HOW = gettext_lazy(
     "Set SOUNDLINE_BACKUP_FOLDER and keep manage.py work running, or run manage.py backup FOLDER."
@@ -37,7 +38,21 @@ def look_at_trial() -> Verdict:
     return advice(words, how) if found.is_untried else well(words)
 
 
+def look_at_content() -> Verdict:
+    """An archive notes the files that were gone or changed when it was made."""
+    row = Upkeep.objects.filter(name=MADE).first()
+    if row is None or row.ok:
+        return well(_("The last backup misses nothing.") if row else _("There is none to look at."))
+    words = _("In the last backup, files missing: %(missing)d, files changed: %(changed)d.")
+    numbers = {name: row.detail.get(f"{name}_files", 0) for name in ("missing", "changed")}
+    return hand(
+        words % numbers,
+        _("Run manage.py verify_records, and take these files from an older backup."),
+    )
+
+
 BACKUPS = (
     Check("backup", gettext_lazy("The last backup"), look_at_backup),
     Check("backup-tried", gettext_lazy("Whether a backup comes back"), look_at_trial),
+    Check("backup-whole", gettext_lazy("Whether the last backup is whole"), look_at_content),
 )

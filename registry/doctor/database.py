@@ -45,7 +45,7 @@ def look_at_migrations() -> Verdict:
         return well(_("The tables fit this version of the program."))
     names = ", ".join(migration.name for migration, _backwards in waiting[:_SHOWN])
     return hand(
-        _("%(count)d changes of the tables wait: %(names)s.")
+        _("Changes of the tables that wait: %(count)d (%(names)s).")
         % {"count": len(waiting), "names": names},
         _("Make a backup, then run manage.py migrate and start the site again."),
     )

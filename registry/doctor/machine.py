@@ -94,7 +94,7 @@ def look_at_secret_files() -> Verdict:
     open_ones = [file for file in files if stat.S_IMODE(file.stat().st_mode) & 0o077]
     if not open_ones:
         return well(
-            _("%(count)d files of keys, each for the registry's own user alone.")
+            _("Files of keys: %(count)d, each for the registry's own user alone.")
             % {"count": len(files)}
         )
     names = " ".join(str(file) for file in open_ones)

@@ -27,7 +27,7 @@ def look_at_registrars() -> Verdict:
     if count >= _FEWEST:
         return well(_("%(count)d people are registrars.") % {"count": count})
     return hand(
-        _("Registrars: %(count)d. Nobody can decide on the results of a single one's own dogs.")
+        _("Too few registrars (%(count)d): nobody could decide on the only one's own dogs.")
         % {"count": count},
         _("Give a second person the role, on the page of people."),
     )
@@ -39,7 +39,7 @@ def look_at_secretaries() -> Verdict:
     if count >= _FEWEST:
         return well(_("%(count)d people are secretaries.") % {"count": count})
     return hand(
-        _("Secretaries: %(count)d. Nobody could stand in for a single one.") % {"count": count},
+        _("Too few secretaries (%(count)d): nobody could stand in.") % {"count": count},
         _("Give a second person the role, on the page of people."),
     )
 
@@ -74,7 +74,7 @@ def look_at_drafts() -> Verdict:
     if not count:
         return well(_("No clinic has a draft that was left for a month."))
     return advice(
-        _("%(count)d drafts of clinics were left for more than a month.") % {"count": count},
+        _("Drafts that were left for more than a month: %(count)d.") % {"count": count},
         _("Ask the clinics to send these results or to delete the drafts."),
     )
 

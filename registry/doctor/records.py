@@ -51,7 +51,7 @@ def look_at_head() -> Verdict:
             % {"size": last.size},
             _("Run manage.py verify_ledger.") + f" {_KEEP}",
         )
-    return well(_("%(seq)d entries, and the newest is the head's.") % {"seq": seq})
+    return well(_("Entries: %(seq)d; the newest is the head's.") % {"seq": seq})
 
 
 def look_at_checkpoint_age() -> Verdict:
@@ -148,7 +148,7 @@ def look_at_evidence_sample() -> Verdict:
     sample = [files[place] for place in range(start, count, step)][:_FILES_SAMPLED]
     wrong = [each.public_id for each in sample if not _is_whole(each)]
     if not wrong:
-        words = _("%(count)d files of %(all)d were read, and each is what was taken in.")
+        words = _("Files read: %(count)d of %(all)d; each is what was taken in.")
         return well(words % {"count": len(sample), "all": count})
     return hand(
         _("Not what was taken in, or gone: %(names)s.") % {"names": ", ".join(wrong)},

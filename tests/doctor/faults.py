@@ -16,6 +16,8 @@ from shutil import _ntuple_diskusage
 import pytest
 from django.contrib.staticfiles import finders
 from django.db import OperationalError, connection
+from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
 from django.utils import timezone
 from django_tasks_db.models import DBTaskResult
 from pytest_django import Settings
@@ -259,8 +261,8 @@ def other_packages(at: Place) -> None:
 
 
 def waiting_migration(at: Place) -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("DELETE FROM django_migrations WHERE name = '0010_upkeep'")
+    (newest,) = MigrationLoader(connection).graph.leaf_nodes("registry")
+    MigrationRecorder(connection).record_unapplied(*newest)
 
 
 def no_cache_table(at: Place) -> None:
@@ -276,13 +278,18 @@ def evidence_is_a_file(at: Place) -> None:
 _FUTURE = "UPDATE registry_ledgerentry SET at = '2090-01-01 00:00:00+00:00'"
 
 
+def backup_with_gaps(_at: Place) -> None:
+    facts = {"missing_files": 2, "changed_files": 0}
+    upkeep.remember(name=backups.MADE, ok=False, detail=facts)
+
+
 def failed_backup(_at: Place) -> None:
     upkeep.remember(name=backups.FAILED, ok=False, detail={"error": "The disk is full."})
 
 
 FAULTS = (
     Fault("database", "does not answer", no_answer),
-    Fault("migrations", "0010_upkeep", waiting_migration),
+    Fault("migrations", "that wait: 1", waiting_migration),
     Fault("packages", "Django", other_packages, is_advice=True),
     Fault("club-name", "soundline.E001", setting("CLUB_NAME", " ")),
     Fault("site-address", "soundline.E002", setting("SITE_URL", "registry.example")),
@@ -324,6 +331,7 @@ FAULTS = (
     Fault("backup", "3\xa0days", upkept(backups.MADE, days=3)),
     Fault("backup", "has been made", lambda at: Upkeep.objects.filter(name=backups.MADE).delete()),
     Fault("backup", "disk is full", failed_backup),
+    Fault("backup-whole", "missing: 2, files changed: 0", backup_with_gaps),
     Fault("backup-tried", "never", upkept(backups.TRIED, ok=False), is_advice=True),
     Fault("backup-tried", "3\xa0weeks", upkept(backups.TRIED, days=22), is_advice=True),
     Fault("worker", "1\xa0hour", upkept(upkeep.WORKER, days=1 / 24)),
@@ -332,13 +340,13 @@ FAULTS = (
     Fault("mail-given-up", "200", given_up_mail),
     Fault("mail-addresses", "MAIL_FROM", setting("DEFAULT_FROM_EMAIL", "the registry")),
     Fault("mail-way", "without", setting("EMAIL_USE_TLS", False), is_advice=True),
-    Fault("tasks", "1 background", waiting_task),
+    Fault("tasks", "an hour: 1", waiting_task),
     Fault("runs-failed", "Tarn Spaniel", run(RunState.FAILED)),
     Fault("runs-behind", "Tarn Spaniel", run(RunState.DONE)),
-    Fault("registrars", "1", ended(Role.REGISTRAR)),
-    Fault("secretaries", "1", ended(Role.SECRETARY)),
+    Fault("registrars", "(1)", ended(Role.REGISTRAR)),
+    Fault("secretaries", "(1)", ended(Role.SECRETARY)),
     Fault("tokens", "a test's program", ending_token, is_advice=True),
-    Fault("drafts", "1", stale_draft, is_advice=True),
+    Fault("drafts", "month: 1", stale_draft, is_advice=True),
     Fault("fonts", "Tarn Antiqua", no_font),
     Fault("certificate", "no space left", no_paper),
     Fault("tls", "3 more days", tls_ends_in(3)),

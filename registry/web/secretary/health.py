@@ -21,6 +21,9 @@ def health(request: HttpRequest, by: Actor) -> HttpResponseBase:
         "health",
         ill=needing(findings, Level.HAND),
         advice=needing(findings, Level.ADVICE),
-        well=needing(findings, Level.WELL),
+        well=[
+            {"term": finding.looked_at, "value": finding.found}
+            for finding in needing(findings, Level.WELL)
+        ],
     )
     return render(request, "secretary/health.html", context)
