@@ -70,6 +70,10 @@ class _Writer:
         self._notice = _("Frozen on %(day)s. What came later is not shown here.") % {
             "day": dates.day(timezone.localdate())
         }
+        self._by_address = _(
+            "To look up a certificate, type its address: %(site)s/C/ and its number, without"
+            " spaces or dashes."
+        ) % {"site": settings.SITE_URL}
         # Known before the first page is written, as pages link to each other.
         self._pages = {"/", *_pages()}
 
@@ -100,7 +104,12 @@ class _Writer:
         return answer if is_shown and isinstance(answer, HttpResponse) else None
 
     def _write_page(self, path: str, page: str) -> None:
-        text, static = frozen(page, notice=self._notice, leads_somewhere=self._leads_somewhere)
+        text, static = frozen(
+            page,
+            notice=self._notice,
+            leads_somewhere=self._leads_somewhere,
+            instead_of_form=self._by_address if path == "/" else "",
+        )
         self._static |= static
         self._write(f"{path.strip('/')}/index.html".lstrip("/"), text.encode())
         self._done.pages.add(path)

@@ -10,6 +10,10 @@ from html.parser import HTMLParser
 from urllib.parse import urlsplit
 
 _STATIC = "/static/"
+_GONE = "<span data-gone>"
+# What only led to the server is left out: an item of a list, then a section without any.
+_ITEM_GONE = re.compile(rf"<li>\s*{_GONE}[^<]*</span>\s*</li>")
+_SECTION_GONE = re.compile(r"<section[^>]*>\s*<h2[^>]*>[^<]*</h2>\s*<ul[^>]*>\s*</ul>\s*</section>")
 _DROPPED = ("form", "script")
 _ADDRESSES = ("href", "src")
 
@@ -17,8 +21,11 @@ _ADDRESSES = ("href", "src")
 class _Freezer(HTMLParser):
     """Copies a page; drops forms and scripts, and turns links that lead nowhere into words."""
 
-    def __init__(self, notice: str, leads_somewhere: Callable[[str], bool]) -> None:
+    def __init__(
+        self, notice: str, leads_somewhere: Callable[[str], bool], instead_of_form: str
+    ) -> None:
         super().__init__(convert_charrefs=False)
+        self._instead_of_form = instead_of_form
         self.copied: list[str] = []
         self.static: set[str] = set()
         self._notice = notice
@@ -29,6 +36,8 @@ class _Freezer(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         """Copy a tag, unless it asks for a server."""
         if self._dropping or tag in _DROPPED:
+            if tag == "form" and self._instead_of_form and not self._dropping:
+                self._copy(f"<p>{escape(self._instead_of_form)}</p>")
             if tag in _DROPPED:
                 self._dropping.append(tag)
             return
@@ -40,7 +49,7 @@ class _Freezer(HTMLParser):
             is_dead = not self._leads_somewhere(given.get("href") or "")
             self._links.append("span" if is_dead else "a")
             if is_dead:
-                self.copied.append("<span>")
+                self.copied.append(_GONE)
                 return
         self._copy(self.get_starttag_text() or "")
         if tag == "main":
@@ -82,13 +91,14 @@ class _Freezer(HTMLParser):
 
 
 def frozen(
-    page: str, *, notice: str, leads_somewhere: Callable[[str], bool]
+    page: str, *, notice: str, leads_somewhere: Callable[[str], bool], instead_of_form: str = ""
 ) -> tuple[str, set[str]]:
     """The page as a plain file, and which static files it needs, below /static/."""
-    freezer = _Freezer(notice, leads_somewhere)
+    freezer = _Freezer(notice, leads_somewhere, instead_of_form)
     freezer.feed(page)
     freezer.close()
-    return "".join(freezer.copied), freezer.static
+    text = _SECTION_GONE.sub("", _ITEM_GONE.sub("", "".join(freezer.copied)))
+    return text.replace(_GONE, "<span>"), freezer.static
 
 
 def static_of_style(text: str, own: str) -> set[str]:

@@ -27,6 +27,7 @@ KEPT = (
     "registry.Draft",
     "registry.Evidence",
     "registry.SecondLook",
+    "registry.Announcement",
     "registry.Certificate",
     "registry.CountedValue",
     "registry.DistributionCell",

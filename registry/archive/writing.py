@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from django.conf import settings
+from django.db.models import F
 from django.utils import timezone
 
 from registry.archive.containers import (
@@ -29,7 +30,7 @@ from registry.archive.snapshot import snapshot
 from registry.models import Evidence
 
 _READ_BYTES = 1 << 20
-_MOST_TRIES = 5
+_MOST_TRIES = 20
 PREFIX = "soundline-"
 
 More = Callable[[Recorder], None]
@@ -89,13 +90,14 @@ def write_members(
     """Write everything once; ``lost`` are evidence files known to be gone for good."""
     out = Recorder(sink)
     with snapshot():
+        # First of all: a file that belongs to no result yet may be taken away at any moment.
+        changed = _write_evidence(out, lost)
         for model in kept_models():
             with out.member(member_of(model)) as member:
                 member.rows = 0
                 for line in lines(model):
                     member.write(line)
                     member.rows += 1
-        changed = _write_evidence(out, lost)
         if more is not None:
             more(out)
         facts = facts_now(made_at, missing=sorted(lost), changed=changed)
@@ -110,7 +112,8 @@ def _write_evidence(out: Recorder, lost: set[str]) -> list[str]:
     """Copy every file; returns the names of those that are not what was taken in."""
     changed = []
     root = Path(settings.EVIDENCE_ROOT)
-    stored = Evidence.objects.order_by("stored_name").values_list("stored_name", "sha256")
+    loose_first = (F("evaluation_id").asc(nulls_first=True), "stored_name")
+    stored = Evidence.objects.order_by(*loose_first).values_list("stored_name", "sha256")
     for name, sha256 in stored.iterator(chunk_size=500):
         if name in lost:
             continue

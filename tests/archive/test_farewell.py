@@ -70,6 +70,12 @@ def test_every_certificates_printed_address_answers_and_says_it_is_frozen(
     assert sum("Revoked" in page for page in pages.values()) == 1
 
 
+def test_the_first_page_says_how_to_look_up_without_a_server(
+    site: tuple[Path, list[str], list[str]], host: str
+) -> None:
+    assert "type its address: http://127.0.0.1:8000/C/ and its number" in read(f"{host}/")
+
+
 def test_every_dog_answers(site: tuple[Path, list[str], list[str]], host: str) -> None:
     assert all("Frozen on" in read(f"{host}/dogs/{dog}/") for dog in site[2])
 
@@ -111,7 +117,8 @@ def test_a_page_is_copied_to_the_letter_but_for_what_needs_a_server() -> None:
     page = (
         '<!doctype html><body><main id="m"><p>A &amp; B &#39; <svg viewBox="0 0 1 1"><path d="M0"/>'
         '</svg></p><a href="/in/">in</a><a href="/out/">out</a><form><input><b>x</b></form>'
-        "<script>1</script></main></body>"
+        '<ul><li>A</li><li><a href="/out/">out</a></li></ul><section id="s"><h2>Gone</h2><ul>'
+        '<li><a href="/out/">out</a></li></ul></section><script>1</script></main></body>'
     )
 
     copied, static = frozen(page, notice="F", leads_somewhere={"/in/"}.__contains__)
@@ -120,7 +127,7 @@ def test_a_page_is_copied_to_the_letter_but_for_what_needs_a_server() -> None:
     assert copied == (
         '<!doctype html><body><main id="m"><p class="notice"><strong>F</strong></p><p>A &amp; B'
         ' &#39; <svg viewBox="0 0 1 1"><path d="M0"/></svg></p><a href="/in/">in</a>'
-        "<span>out</span></main></body>"
+        "<span>out</span><ul><li>A</li></ul></main></body>"
     )
 
 
