@@ -13,7 +13,7 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 
 from api.problems import MEDIA_TYPE
-from api.shapes import breeding, common, dogs, evaluations, log, me, public
+from api.shapes import announcements, breeding, common, dogs, evaluations, log, me, public
 from api.shapes.common import Schema, ref
 
 COMPONENTS: dict[str, Schema] = {
@@ -41,6 +41,8 @@ COMPONENTS: dict[str, Schema] = {
     "Queued": evaluations.QUEUED,
     "Queue": evaluations.QUEUE,
     "Entry": evaluations.ENTRY,
+    "Announcement": announcements.ANNOUNCEMENT,
+    "AnnouncementGiven": announcements.ANNOUNCEMENT_GIVEN,
     "StandingAsIssued": public.STANDING_ISSUED,
     "StandingToday": public.STANDING_TODAY,
     "Relative": public.RELATIVE,

@@ -3,7 +3,18 @@
 from django.urls import URLPattern, path, register_converter
 from django.urls.converters import StringConverter
 
-from api.views import about, breeding, decisions, dogs, evaluations, evidence, log, pedigree, public
+from api.views import (
+    about,
+    announcements,
+    breeding,
+    decisions,
+    dogs,
+    evaluations,
+    evidence,
+    log,
+    pedigree,
+    public,
+)
 
 
 class IdConverter(StringConverter):
@@ -81,6 +92,12 @@ urlpatterns: list[URLPattern] = [
     path(f"{_DOG}/pedigree", pedigree.Pedigree.as_view(), name="pedigree"),
     path(f"{_DOG}/merge", pedigree.Merge.as_view(), name="merge"),
     path(f"{_DOG}/history", dogs.DogHistory.as_view(), name="dog-history"),
+    path("v1/announcements", announcements.Announcements.as_view(), name="announcements"),
+    path(
+        "v1/announcements/<public_id:public_id>/withdrawal",
+        announcements.AnnouncementWithdrawal.as_view(),
+        name="announcement-withdrawal",
+    ),
     path("v1/evaluations", evaluations.Evaluations.as_view(), name="evaluations"),
     path(_EVALUATION, evaluations.OneEvaluation.as_view(), name="evaluation"),
     path(f"{_EVALUATION}/answers", evaluations.AnswersOf.as_view(), name="answers"),

@@ -63,6 +63,8 @@ CERTIFICATE = closed(
         "number": TEXT,
         "verdict": {"type": "string", "enum": ["genuine", "replaced", "revoked", "not-released"]},
         "word": TEXT, "lines": list_of(TEXT), "issued_at": INSTANT, "examined_on": DAY,
+        "submitted_at": {**INSTANT, "description": "when it was sent in, by the server's clock"},
+        "announced_at": {**maybe(INSTANT), "description": "null: not announced"},
         "clinic": closed({"name": TEXT, "town": TEXT}),
         "dog": closed({"id": ID, "name": TEXT, "call_name": TEXT, "breed": TEXT, "sex": TEXT,
                        "born_on": DAY, "colour": TEXT,
@@ -102,6 +104,8 @@ def certificate(record: CertificateRecord) -> dict[str, Any]:
         "lines": [str(line) for line in verdict.lines],
         "issued_at": instant_text(record.issued_at),
         "examined_on": str(record.examined_on),
+        "submitted_at": instant_text(record.submitted_at),
+        "announced_at": instant_text(record.announced_at) if record.announced_at else None,
         "clinic": {"name": record.clinic, "town": record.clinic_town},
         "dog": {
             "id": dog.public_id,

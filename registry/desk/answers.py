@@ -76,6 +76,15 @@ def read_answers(body: Mapping[str, Any], *, traits: Mapping[str, Trait]) -> Ans
     return answers
 
 
+def day_of(text: str) -> date:
+    """The day of an examination; raises Invalid."""
+    problems: list[Problem] = []
+    day = _day(text, problems)
+    if problems:
+        raise Invalid(problems)
+    return day
+
+
 def look_over(
     body: Mapping[str, Any], *, traits: Mapping[str, Trait]
 ) -> tuple[Answers, list[Problem]]:

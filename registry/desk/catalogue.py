@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -63,6 +64,36 @@ def change_window(*, by: Actor, breed_slug: str, window_months: int, reason: str
                 action="breed.window",
                 subject=f"breed:{breed.slug}"[:40],
                 changes={"window_months": Change(before, window_months)},
+                reason=reason.strip(),
+            )
+    return breed
+
+
+def require_announcement(
+    *, by: Actor, breed_slug: str, first_day: date | None, reason: str
+) -> Breed:
+    """From which day on examinations of the breed have to be announced; None for no longer.
+
+    A first day in the past is refused: what was examined by then could not be announced any more.
+    """
+    _may(by)
+    if not reason.strip():
+        raise Invalid.one("/reason", _("Say why this changes."))
+    with transaction.atomic():
+        breed = Breed.objects.select_for_update().filter(slug=breed_slug).first()
+        if breed is None:
+            raise NotFound(_("There is no such breed."))
+        before = breed.requires_announcement_from
+        if before != first_day:
+            if first_day is not None and first_day < timezone.localdate():
+                raise Invalid.one("/first_day", _("Choose today or a later day."))
+            Breed.objects.filter(pk=breed.pk).update(requires_announcement_from=first_day)
+            breed.requires_announcement_from = first_day
+            append(
+                by=by,
+                action="breed.announcement",
+                subject=f"breed:{breed.slug}"[:40],
+                changes={"requires_announcement_from": Change(before, first_day)},
                 reason=reason.strip(),
             )
     return breed

@@ -7,6 +7,7 @@ Drafts are the clinic's own notes and not part of the audit trail; what is sent 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -21,11 +22,13 @@ from registry.desk.submit import described_as_body, resubmit, submit
 from registry.models import Draft, Evaluation, Role, State
 
 
-def start_draft(*, by: Actor, dog_id: str | None = None) -> Draft:
-    """A new, empty draft of the actor's clinic; for a dog when it is known already."""
+def start_draft(*, by: Actor, dog_id: str | None = None, examined_on: date | None = None) -> Draft:
+    """A new draft of the actor's clinic; with dog and day where they are known already."""
     require_role(by, Role.CLINIC)
     dog = dog_by_id(dog_id) if dog_id else None
-    answers = {"dog": {"id": dog.public_id}} if dog else {}
+    answers: dict[str, Any] = {"dog": {"id": dog.public_id}} if dog else {}
+    if examined_on is not None:
+        answers["examined_on"] = examined_on.isoformat()
     return Draft.objects.create(
         clinic_id=clinic_of(by), created_by_id=person_of(by), dog=dog, answers=answers
     )

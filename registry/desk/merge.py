@@ -32,6 +32,7 @@ from registry.desk.parentage import (
 )
 from registry.ledger import Change, append
 from registry.models import (
+    Announcement,
     CountedValue,
     Dog,
     DogAlias,
@@ -45,6 +46,7 @@ from registry.wording import dates
 # models, so that a relation added tomorrow is not forgotten.
 MOVED: tuple[tuple[models.Manager[Any], str], ...] = (
     (Evaluation.objects, "dog"),
+    (Announcement.objects, "dog"),
     (CountedValue.objects, "dog"),
     (Draft.objects, "dog"),
     (Dog.objects, "sire"),

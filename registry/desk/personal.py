@@ -33,6 +33,7 @@ _TOUCHED = (
     "registry_ledgertext",
     "registry_outboxmail",
     "registry_evaluation",
+    "registry_announcement",
     "registry_draft",
     "registry_secondlook",
     "registry_evidence",
@@ -140,6 +141,7 @@ def _erase_words(words: Words, at: datetime) -> Erased:
     texts = list(personal.ledger_texts_with(words).values_list("pk", flat=True))
     mails = list(personal.mails_with(words))
     results = list(personal.evaluations_with(words))
+    announced = list(personal.announcements_with(words))
     looks = list(personal.looks_with(words))
     drafts = list(personal.drafts_with(words))
     files = list(personal.evidence_with(words))
@@ -152,6 +154,9 @@ def _erase_words(words: Words, at: datetime) -> Erased:
         evaluation.examiner = _without(evaluation.examiner, words)
         evaluation.reason = _without(evaluation.reason, words)
         evaluation.save(update_fields=["examiner", "reason"])
+    for announcement in announced:
+        announcement.reason = _without(announcement.reason, words)
+        announcement.save(update_fields=["reason"])
     for look in looks:
         look.reason = _without(look.reason, words)
         look.save(update_fields=["reason"])

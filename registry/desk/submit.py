@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
+from registry.desk.announce import put_again, put_to_announcement
 from registry.desk.answers import Answers, ReadingAnswer, read_answers
 from registry.desk.certificates import new_reference
 from registry.desk.counting import hold_dog_of
@@ -60,6 +61,7 @@ def submit(*, by: Actor, body: Mapping[str, Any], draft: Draft | None = None) ->
             submitted_at=timezone.now(),
         )
         _finish(by, evaluation, answers, draft, action="evaluation.submitted", before={})
+        put_to_announcement(by, evaluation)
     return evaluation
 
 
@@ -99,6 +101,7 @@ def resubmit(
             before=before,
             personal=personal,
         )
+        put_again(by, evaluation)
     return evaluation
 
 

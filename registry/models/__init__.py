@@ -5,6 +5,7 @@ goes
 through ``registry.desk``.
 """
 
+from registry.models.announcements import Announcement
 from registry.models.breeding import (
     BreedingRun,
     Reliabilities,
@@ -42,6 +43,7 @@ from registry.models.traits import Better, Kind, Trait
 from registry.models.upkeep import Upkeep
 
 __all__ = [
+    "Announcement",
     "ApiToken",
     "Better",
     "Breed",

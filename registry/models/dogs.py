@@ -27,6 +27,9 @@ class Breed(models.Model):
     slug = models.SlugField(max_length=80, unique=True)
     window_months = models.PositiveSmallIntegerField(_("rolling window in months"), default=120)
     window_history = models.JSONField(default=list, blank=True, editable=False)
+    requires_announcement_from = models.DateField(
+        _("examinations have to be announced from"), null=True, blank=True
+    )
 
     class Meta:
         ordering = ("name",)

@@ -36,6 +36,6 @@ def certificate_rows(number: str) -> CertificateRows | None:
         certificate,
         readings,
         family_rows(dog),
-        entry_rows(certificate[4]),
+        entry_rows(certificate[4], dog.public_id),
         count_rows(dog.breed_id) if readings else (),
     )

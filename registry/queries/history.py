@@ -1,6 +1,7 @@
 """The public part of the audit trail: what changed on a dog or a certificate, and when.
 
-Who did it and free words stay inside; the chip is shown by its last digits only. Reads only.
+Who did it stays inside, and so do free words, but for the reasons of deeds whose reason is public;
+of the chip only that it changed is told. Reads only.
 """
 
 from __future__ import annotations
@@ -25,7 +26,8 @@ class PublicEntry:
     """One change: the ledger's action, its instant, and public fields from → to.
 
     ``evaluation`` is the public id of the evaluation it is about, or empty; ``certificate`` the
-    number issued with it; ``hidden`` names changed fields whose values are not public.
+    number issued with it; ``hidden`` names changed fields whose values are not public; ``reason``
+    is why, for deeds whose reason is public.
     """
 
     action: str
@@ -35,20 +37,27 @@ class PublicEntry:
     published: bool | None
     changes: Mapping[str, tuple[str, str]]
     hidden: tuple[str, ...]
+    reason: str = ""
 
 
+# Forms that ask for these reasons say that they are shown to everybody. Why a registrar approved
+# over a warning, for one, is not among them.
+_ROWS = (
+    "SELECT l.action, l.at, l.subject, l.body, x.text FROM registry_ledgerentry l"
+    " LEFT JOIN registry_ledgertext x ON x.entry_id = l.seq AND x.field = 'reason'"
+    " AND l.action IN ('evaluation.revoked', 'evaluation.replaced', 'dog.corrected', 'dog.merged')"
+)
 _BY_SUBJECT = (
-    "SELECT action, at, subject, body FROM registry_ledgerentry"
-    " WHERE subject = %s AND action IN ('evaluation.accepted', 'evaluation.revoked',"
-    " 'evaluation.replaced', 'evaluation.consent') ORDER BY seq DESC"
+    f"{_ROWS} WHERE l.subject = %s AND l.action IN ('evaluation.accepted', 'evaluation.revoked',"
+    " 'evaluation.replaced', 'evaluation.consent')"
+    " OR l.subject = %s AND l.action IN ('dog.corrected', 'dog.merged') ORDER BY l.seq DESC"
 )
 _BY_DOG = (
-    "SELECT action, at, subject, body FROM registry_ledgerentry"
-    " WHERE dog IN (SELECT %s UNION ALL SELECT a.public_id FROM registry_dogalias a"
-    " JOIN registry_dog d ON d.id = a.dog_id WHERE d.public_id = %s)"
-    " AND action IN ('evaluation.accepted', 'evaluation.revoked',"
-    " 'evaluation.replaced', 'dog.registered', 'dog.corrected', 'dog.confirmed', 'dog.merged')"
-    " ORDER BY seq DESC LIMIT 60"
+    f"{_ROWS} WHERE l.dog IN (SELECT %s UNION ALL SELECT a.public_id"  # noqa: S608 - our own words
+    " FROM registry_dogalias a JOIN registry_dog d ON d.id = a.dog_id WHERE d.public_id = %s)"
+    " AND l.action IN ('evaluation.accepted', 'evaluation.revoked', 'evaluation.replaced',"
+    " 'evaluation.consent', 'dog.registered', 'dog.corrected', 'dog.confirmed', 'dog.merged',"
+    " 'announcement.made', 'announcement.withdrawn') ORDER BY l.seq DESC LIMIT 60"
 )
 
 
@@ -57,9 +66,10 @@ def changes_of_evaluation(public_id: str) -> list[PublicEntry]:
     return entries_from(entry_rows(public_id))
 
 
-def entry_rows(public_id: str) -> tuple[Row, ...]:
-    """The entries about one evaluation, newest first, as they lie in the ledger: one query."""
-    return _rows(_BY_SUBJECT, f"evaluation:{public_id}")
+def entry_rows(public_id: str, dog_id: str = "") -> tuple[Row, ...]:
+    """The entries about one evaluation, and where its dog is named about the dog's facts, newest
+    first, as they lie in the ledger: one query."""
+    return _rows(_BY_SUBJECT, f"evaluation:{public_id}", f"dog:{dog_id}")
 
 
 def entries_from(rows: Iterable[Row]) -> list[PublicEntry]:
@@ -79,14 +89,15 @@ def _rows(sql: str, *keys: str) -> tuple[Row, ...]:
         return tuple(cursor.fetchall())
 
 
-def _entry(action: str, at: Any, subject: str, body: str) -> PublicEntry:
+def _entry(action: str, at: Any, subject: str, body: str, reason: str | None) -> PublicEntry:
     values: Mapping[str, Mapping[str, Any]] = json.loads(body).get("values", {})
     kind, _colon, public_id = subject.partition(":")
     is_dog = kind == "dog"
+    is_evaluation = kind == "evaluation"
     return PublicEntry(
         action=action,
         at=as_instant(at),
-        evaluation="" if is_dog else public_id,
+        evaluation=public_id if is_evaluation else "",
         certificate=str(values.get("certificate", {}).get("to") or ""),
         published=values.get("consent_to_publish", {}).get("to"),
         changes={
@@ -97,4 +108,5 @@ def _entry(action: str, at: Any, subject: str, body: str) -> PublicEntry:
         hidden=tuple(
             name for name in values if is_dog and name in {"chip", "sire", "dam", "breed"}
         ),
+        reason=reason or "",
     )

@@ -14,6 +14,7 @@ from datetime import datetime
 from django.db.models import Q, QuerySet
 
 from registry.models import (
+    Announcement,
     Draft,
     Evaluation,
     Evidence,
@@ -108,6 +109,11 @@ def held_in_words(words: Words) -> Iterator[Held]:
     for evaluation in evaluations_with(words):
         where = evaluation.examiner if _is_in(words, evaluation.examiner) else evaluation.reason
         yield Held("text of a result", where, evaluation.reference, evaluation.submitted_at)
+    for announced in announcements_with(words):
+        yield Held(
+            "reason of an announcement", announced.reason, announced.reference,
+            announced.withdrawn_at,
+        )  # fmt: skip
     for look in looks_with(words):
         yield Held("text of a result", look.reason, look.deed, look.asked_at)
     for draft in drafts_with(words):
@@ -133,6 +139,11 @@ def evaluations_with(words: Words) -> QuerySet[Evaluation]:
     return Evaluation.objects.filter(
         _any(words, "examiner__icontains") | _any(words, "reason__icontains")
     )
+
+
+def announcements_with(words: Words) -> QuerySet[Announcement]:
+    """Withdrawn announcements whose reason names the person."""
+    return Announcement.objects.filter(_any(words, "reason__icontains"))
 
 
 def looks_with(words: Words) -> QuerySet[SecondLook]:

@@ -112,7 +112,8 @@ class CertificateRecord:
 
     ``readings`` is empty unless the owner has agreed and the result was not taken back. ``reason``
     is why the club took the result back or replaced it, empty otherwise; ``ceased_at`` is when the
-    last of its values stopped counting, for one that is replaced.
+    last of its values stopped counting, for one that is replaced. ``submitted_at`` and
+    ``announced_at`` are the server's own instants, whatever day of examination was given.
     """
 
     number: str
@@ -130,6 +131,8 @@ class CertificateRecord:
     clinic_town: str
     dog: PublicDog
     newer: str
+    submitted_at: datetime
+    announced_at: datetime | None
     readings: tuple[ReadTrait, ...] = field(default=())
 
 
@@ -168,7 +171,13 @@ _CERTIFICATE = (
     "  WHERE e2.dog_id = e.dog_id AND e2.state = 'accepted' AND e2.id <> e.id"
     "  ORDER BY e2.examined_on DESC, e2.id DESC LIMIT 1),"
     " (SELECT MAX(v.counted_until) FROM registry_countedvalue v WHERE v.evaluation_id = e.id),"
-    f" {DOG_COLUMNS}"
+    f" {DOG_COLUMNS}, e.submitted_at,"
+    # A corrected result has the announcement of the one it corrects.
+    " (WITH RECURSIVE chain(id, corrects_id) AS (SELECT e.id, e.corrects_id UNION ALL"
+    "  SELECT p.id, p.corrects_id FROM chain JOIN registry_evaluation p"
+    "  ON p.id = chain.corrects_id)"
+    "  SELECT MIN(a.announced_at) FROM registry_announcement a JOIN chain"
+    "  ON a.evaluation_id = chain.id)"
     " FROM registry_certificate c"
     " JOIN registry_evaluation e ON e.id = c.evaluation_id"
     " JOIN registry_clinic k ON k.id = e.clinic_id"
@@ -246,7 +255,9 @@ def record_from(row: Row, readings: Sequence[Row]) -> CertificateRecord:
         clinic_town=row[11],
         newer=row[12] or "",
         ceased_at=as_instant(row[13]) if row[13] and state == State.REPLACED else None,
-        dog=dog_from(row[14:]),
+        dog=dog_from(row[14:30]),
+        submitted_at=as_instant(row[30]),
+        announced_at=as_instant(row[31]) if row[31] else None,
         readings=_readings(readings),
     )
 

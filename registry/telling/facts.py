@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -58,6 +59,24 @@ def exam_facts(record: CertificateRecord) -> tuple[Fact, ...]:
         Fact(_("Certificate issued"), dates.day(record.issued_at)),
     )
     return tuple(fact for fact in facts if fact.value)
+
+
+def server_facts(record: CertificateRecord) -> tuple[Fact, ...]:
+    """What the server's clock says beside the claimed day of the examination."""
+    return (
+        Fact(_("Sent in"), dates.day(record.submitted_at)),
+        Fact(_("Announced"), announced_text(record)),
+    )
+
+
+def announced_text(record: CertificateRecord) -> str:
+    """Whether and when the clinic had announced the examination, by the server's clock."""
+    at = record.announced_at
+    if at is None:
+        return _("Not announced")
+    if timezone.localdate(at) <= record.examined_on:
+        return dates.day(at)
+    return _("%(day)s, after the exam") % {"day": dates.day(at)}
 
 
 def age_text(born_on: date, on: date) -> str:

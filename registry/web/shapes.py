@@ -73,6 +73,10 @@ STATES: dict[str, StateLook] = {
     # what a buyer reads about a dog's results
     "current": StateLook(_("Current"), "ring-tick"),
     "not-released": StateLook(_("Examined, result not released"), "envelope"),
+    "announced": StateLook(_("Examination announced"), "ring"),
+    "called-off": StateLook(_("Announcement withdrawn"), "arrow-left", "soft"),
+    "with-club": StateLook(_("Result with the club"), "ring-half"),
+    "not-accepted": StateLook(_("Result not accepted by the club"), "dash", "soft"),
     "not-tested": StateLook(_("Not tested or not released"), "dash", "soft"),
     # accounts, tokens, mails
     "active": StateLook(_("Active"), "ring-tick"),

@@ -25,6 +25,10 @@ TITLES = {
     "evaluation.replaced": gettext_lazy("Replaced by a corrected result"),
     "evaluation.second-look": gettext_lazy("A second registrar is asked"),
     "evaluation.consent": gettext_lazy("Consent to publish changed"),
+    "announcement.made": gettext_lazy("Examination announced"),
+    "announcement.answered": gettext_lazy("Result sent for the announcement"),
+    "announcement.reopened": gettext_lazy("Announcement open again: the result is another dog's"),
+    "announcement.withdrawn": gettext_lazy("Announcement withdrawn"),
     "dog.registered": gettext_lazy("Dog registered"),
     "dog.corrected": gettext_lazy("Dog's facts corrected"),
     "dog.confirmed": gettext_lazy("Dog confirmed"),
@@ -35,7 +39,8 @@ TITLES = {
 # Ids and counts that a person gains nothing from reading; they are in the ledger all the same.
 _UNSHOWN = frozenset(
     {
-        *("standing", "dog", "owner", "flags", "overridden", "replaced_by", "fields_to_fix"),
+        *("evaluation", "standing", "dog", "owner", "flags", "overridden", "replaced_by"),
+        *("fields_to_fix",),
         *("moved.evaluations", "moved.offspring"),
     }
 )
@@ -58,6 +63,7 @@ _FIELDS = {
     "examiner": gettext_lazy("examiner"),
     "is_confirmed": gettext_lazy("confirmed"),
     "import_file": gettext_lazy("file of the import (SHA-256)"),
+    "reference": gettext_lazy("reference"),
     "import_row": gettext_lazy("row of the import"),
     "merged_from": gettext_lazy("id"),
     "name": gettext_lazy("name"),

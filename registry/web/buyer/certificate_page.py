@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -21,9 +21,10 @@ from registry.queries.public import (
     record_from,
 )
 from registry.science.numbers import format_number
-from registry.telling.facts import Fact, dog_facts, exam_facts
+from registry.telling.facts import Fact, dog_facts, exam_facts, server_facts
 from registry.telling.meanings import Moment
 from registry.telling.verdicts import verdict_on
+from registry.web.buyer.changes import Event, changed_facts
 from registry.web.buyer.remembered import day_of_reading, section
 from registry.web.shapes import SHAPES
 from registry.wording import dates
@@ -48,17 +49,6 @@ class Look:
 
     path: str
     tone: str
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """A change, as ``parts/timeline.html`` takes it."""
-
-    title: str
-    at: datetime | date
-    who: str = ""
-    reason: str = ""
-    changes: tuple[object, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +130,8 @@ def certificate_page(
         look=look_of(verdict),
         dog_name=dog.name,
         dog_href=f"/dogs/{dog.public_id}/",
-        examined=_("Examined on %(day)s") % {"day": dates.day(record.examined_on)},
+        examined=_("Examined on %(day)s, sent in on %(sent)s")
+        % {"day": dates.day(record.examined_on), "sent": dates.day(record.submitted_at)},
         newer_href=f"/C/{record.newer}" if verdict.kind == "replaced" and record.newer else "",
         newer=_("Newer certificate %(number)s") % {"number": format_number(record.newer)},
         compared=compared,
@@ -152,7 +143,7 @@ def certificate_page(
         parents=parents(family),
         litter=tuple(litter),
         litter_count=litter_count(litter),
-        details=exam_facts(record),
+        details=(*exam_facts(record), *server_facts(record)),
         events=events_of(record, entries),
         today=dates.day(timezone.localtime(now)),
     )
@@ -197,27 +188,43 @@ def litter_count(litter: list[Kin]) -> str:
 
 
 def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Event, ...]:
-    """The certificate's history, newest first."""
-    reasons = {"evaluation.revoked", "evaluation.replaced"}
-    titles = {
-        "evaluation.revoked": _("Taken back by the club"),
-        "evaluation.replaced": _("Replaced by a corrected result"),
-    }
-    events = [
-        Event(
-            titles[entry.action], entry.at, reason=record.reason if entry.action in reasons else ""
-        )
-        for entry in entries
-        if entry.action in titles
-    ]
-    if record.ceased_at and not events:
+    """The certificate's history, newest first: every later change of what the page shows."""
+    events = [event for entry in entries if (event := _event_of(record, entry))]
+    acts = {entry.action for entry in entries}
+    if record.ceased_at and not acts & {"evaluation.revoked", "evaluation.replaced"}:
         events.append(Event(_("A newer exam took its place"), record.ceased_at))
-    if record.is_released and any(entry.published for entry in entries):
-        released = next(entry for entry in entries if entry.published)
-        events.append(Event(_("Shown to everyone, as the owner agreed"), released.at))
+        events.sort(key=lambda event: event.at, reverse=True)
     events.append(Event(_("Certificate issued by the club"), record.issued_at))
+    events.append(Event(_("Result sent in by the clinic"), record.submitted_at))
+    if record.announced_at:
+        events.append(Event(_("Examination announced by the clinic"), record.announced_at))
     events.append(Event(_("Dog examined"), record.examined_on))
     return tuple(events)
+
+
+def _event_of(record: CertificateRecord, entry: PublicEntry) -> Event | None:
+    """A later change; None for what the page does not show or tells of by itself."""
+    if entry.action in ("evaluation.revoked", "evaluation.replaced"):
+        titles = {
+            "evaluation.revoked": _("Taken back by the club"),
+            "evaluation.replaced": _("Replaced by a corrected result"),
+        }
+        return Event(titles[entry.action], entry.at, reason=record.reason)
+    if entry.action == "evaluation.consent":
+        shown = _("Shown to everyone, as the owner agreed")
+        return Event(
+            shown if entry.published else _("No longer shown, as the owner wished"), entry.at
+        )
+    if entry.action in ("dog.corrected", "dog.merged") and entry.at > record.issued_at:
+        changes = changed_facts(entry)
+        title = (
+            _("Facts of the dog put right")
+            if entry.action == "dog.corrected"
+            else _("Double entry of the dog merged")
+        )
+        if changes or entry.action == "dog.merged":
+            return Event(title, entry.at, reason=entry.reason, changes=changes)
+    return None
 
 
 def sections_of(

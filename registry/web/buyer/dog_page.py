@@ -9,6 +9,7 @@ from django.utils.translation import ngettext
 
 from registry.models import State
 from registry.queries.ancestors import ancestors_of
+from registry.queries.announcements import announcements_of_dog
 from registry.queries.history import PublicEntry, changes_of_dog
 from registry.queries.public import PublicDog, family_of
 from registry.queries.public_dogs import (
@@ -21,7 +22,9 @@ from registry.queries.public_dogs import (
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts
 from registry.telling.meanings import values_text
-from registry.web.buyer.certificate_page import Event, Kin, kin, litter_count
+from registry.web.buyer.announced import AnnouncedLine, announced_line
+from registry.web.buyer.certificate_page import Kin, kin, litter_count
+from registry.web.buyer.changes import Event, changed_facts
 from registry.web.buyer.pedigree import Pedigree, pedigree
 from registry.wording import dates
 
@@ -39,15 +42,6 @@ class ResultLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """One public field of the dog, before and after."""
-
-    field: str
-    before: str
-    after: str
-
-
-@dataclass(frozen=True, slots=True)
 class DogPage:
     """Everything the dog's page says."""
 
@@ -55,6 +49,7 @@ class DogPage:
     name: str
     facts: tuple[Fact, ...]
     results: tuple[ResultLine, ...]
+    announced: tuple[AnnouncedLine, ...]
     shows_values: bool
     pedigree: Pedigree
     litter: tuple[Kin, ...]
@@ -65,7 +60,7 @@ class DogPage:
 
 
 def dog_page(dog: PublicDog) -> DogPage:
-    """Put the page together: seven queries besides the dog's own."""
+    """Put the page together: eight queries besides the dog's own."""
     traits = public_traits()
     counted = [trait for trait in traits if trait.is_counted]
     results = tuple(result_line(result) for result in results_of(dog, traits))
@@ -77,13 +72,14 @@ def dog_page(dog: PublicDog) -> DogPage:
         name=dog.name,
         facts=dog_facts(dog),
         results=results,
+        announced=tuple(announced_line(each) for each in announcements_of_dog(dog.pk)),
         shows_values=any(result.values for result in results),
         pedigree=pedigree(ancestors_of(dog, counted)),
         litter=tuple(litter),
         litter_count=litter_count(litter),
         offspring=tuple(offspring),
         offspring_count=_offspring_count(offspring),
-        events=tuple(filter(None, (_event(entry) for entry in changes_of_dog(dog.public_id)))),
+        events=events_of_dog(changes_of_dog(dog.public_id)),
     )
 
 
@@ -131,6 +127,18 @@ def _offspring_count(offspring: list[Kin]) -> str:
     ) % {"tested": tested, "all": len(offspring)}
 
 
+def events_of_dog(entries: list[PublicEntry]) -> tuple[Event, ...]:
+    """The changes in words. The owner's wish is told of accepted results only: of others nothing
+    was shown."""
+    accepted = {each.evaluation for each in entries if each.action == "evaluation.accepted"}
+    told = (
+        entry
+        for entry in entries
+        if entry.action != "evaluation.consent" or entry.evaluation in accepted
+    )
+    return tuple(event for entry in told if (event := _event(entry)))
+
+
 def _event(entry: PublicEntry) -> Event | None:
     """A change in words; None for one that says nothing to the public."""
     titles = {
@@ -141,26 +149,17 @@ def _event(entry: PublicEntry) -> Event | None:
         "dog.confirmed": _("Dog confirmed by a registrar"),
         "dog.corrected": _("Facts put right"),
         "dog.merged": _("Double entry of this dog merged"),
-    }
-    names = {
-        "name": _("Name"),
-        "call_name": _("Called"),
-        "sex": _("Sex"),
-        "born_on": _("Born"),
-        "died_on": _("Died"),
-        "colour": _("Colour"),
-        "studbook_number": _("Studbook number"),
-        "chip": _("Chip"),
-        "sire": _("Sire"),
-        "dam": _("Dam"),
-        "breed": _("Breed"),
+        "announcement.made": _("Examination announced"),
+        "announcement.withdrawn": _("Announcement withdrawn"),
     }
     changes: tuple[object, ...] = ()
-    if entry.action == "dog.corrected":
-        changes = (
-            *(Change(names[name], *ends) for name, ends in entry.changes.items()),
-            *(Change(names[name], _("the old entry"), _("a new one")) for name in entry.hidden),
-        )
-        if not changes:
-            return None
-    return Event(titles[entry.action], entry.at, changes=changes)
+    if entry.action in ("dog.corrected", "dog.merged"):
+        changes = changed_facts(entry)
+    if entry.action == "dog.corrected" and not changes:
+        return None
+    title = titles.get(entry.action) or (
+        _("Result shown to everyone, as the owner agreed")
+        if entry.published
+        else _("Result no longer shown, as the owner wished")
+    )
+    return Event(title, entry.at, reason=entry.reason, changes=changes)

@@ -4,6 +4,7 @@ from django.urls import path
 
 from registry.web.buyer import (
     ahead,
+    announced,
     breeds,
     course,
     credentials,
@@ -29,6 +30,9 @@ urlpatterns = [
     path("owner/<str:token>/certificate.pdf", owner.certificate_pdf, name="owner-pdf"),
     path("breeds/", breeds.breeds, name="breeds"),
     path("breeds/<slug:slug>/", breeds.breed, name="breed"),
+    path("breeds/<slug:slug>/open/", announced.still_open, name="open"),
+    path("breeds/<slug:slug>/complete/", announced.complete, name="complete"),
+    path("breeds/<slug:slug>/complete.csv", announced.complete_csv, name="complete-csv"),
     path("breeds/<slug:slug>/<slug:trait_slug>/", breeds.trait, name="distribution"),
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.csv", breeds.cells_csv, name="cells-csv"),
     path("breeds/<slug:slug>/<slug:trait_slug>/cells.json", breeds.cells_json, name="cells-json"),

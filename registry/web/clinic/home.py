@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET
 
 from registry.desk.actor import Actor, clinic_of
 from registry.queries import clinic_results
+from registry.queries.announcements import open_of_clinic
 from registry.web.clinic.frame import clinic_page, framed
 
 _A_PAGE = 25
@@ -26,6 +27,7 @@ def home(request: HttpRequest, by: Actor) -> HttpResponseBase:
         "home",
         returned=clinic_results.returned_to(clinic)[:_MOST_OPEN],
         drafts=clinic_results.drafts_of(clinic)[:_MOST_OPEN],
+        announced=open_of_clinic(clinic)[:_MOST_OPEN],
         waiting=waiting[:_MOST_OPEN],
         waiting_count=waiting.count(),
         page=settled.get_page(request.GET.get("page")),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.clinic import dogs, drafts, files, home, results, section_pages
+from registry.web.clinic import announcements, dogs, drafts, files, home, results, section_pages
 
 app_name = "clinic"
 
@@ -11,6 +11,9 @@ urlpatterns = [
     path("results/new/", dogs.identify, name="identify"),
     path("results/new/start/", dogs.start, name="start"),
     path("results/new/register/", dogs.register, name="register"),
+    path("announcements/new/", announcements.new, name="announce"),
+    path("announcements/<str:announcement_id>/result/", announcements.begin, name="begin"),
+    path("announcements/<str:announcement_id>/withdraw/", announcements.withdraw, name="call-off"),
     path("drafts/<str:draft_id>/", drafts.tasks, name="draft"),
     path("drafts/<str:draft_id>/examination/", section_pages.examination, name="examination"),
     path("drafts/<str:draft_id>/measurements/", section_pages.measurements, name="measurements"),

@@ -51,6 +51,7 @@ class DogForm(PlainForm):
     )
     reason = forms.CharField(
         label=gettext_lazy("Why the facts are changed"),
+        help_text=gettext_lazy("It is shown on the dog's page. Name no person."),
         widget=forms.Textarea(attrs={"rows": 2}),
         max_length=1000,
         error_messages={"required": gettext_lazy("Say why the facts are changed.")},

@@ -36,7 +36,7 @@ class MergeForm(PlainForm):
     )
     reason = forms.CharField(
         label=gettext_lazy("Why these are one dog"),
-        help_text=gettext_lazy("It stays in the dog's history."),
+        help_text=gettext_lazy("It is shown on the dog's page. Name no person."),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 2}),
         error_messages={"required": gettext_lazy("Say why these are one dog.")},

@@ -18,7 +18,7 @@ from registry.desk import catalogue as desk
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid
 from registry.models import Better, Breed, Kind, Trait
-from registry.web.forms import PlainDecimalField, PlainForm, posted
+from registry.web.forms import PlainDateField, PlainDecimalField, PlainForm, posted
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
 _MONTHS_HINT = gettext_lazy("How many months of examinations the breed is compared over")
@@ -45,6 +45,17 @@ class WindowForm(PlainForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
     )
     reason = forms.CharField(label=gettext_lazy("Why it changes"), max_length=400)
+
+
+class AnnouncementForm(PlainForm):
+    """From when on examinations of a breed have to be announced."""
+
+    first_day = PlainDateField(
+        label=gettext_lazy("Required for examinations from"),
+        help_text=gettext_lazy("For example 1 March 2027. Leave it empty to require none."),
+        required=False,
+    )
+    reason = forms.CharField(label=gettext_lazy("Why this changes"), max_length=400)
 
 
 class TraitForm(PlainForm):
@@ -153,6 +164,34 @@ def window(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase:
         title=_("The window of %(name)s") % {"name": breed.name},
         label=_("Change the window"),
         back=reverse("secretary:breeds"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@secretary_page
+def announcement(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase:
+    """Require that examinations of a breed are announced, from a day on."""
+    breed = Breed.objects.filter(slug=slug).first()
+    if breed is None:
+        raise Http404
+
+    def deed(given: dict[str, Any]) -> str:
+        desk.require_announcement(by=by, breed_slug=slug, **given)
+        return _("Done. The breed's page tells everybody from when on it holds.")
+
+    initial = {"first_day": breed.requires_announcement_from}
+    return form_page(
+        request,
+        AnnouncementForm(posted(request), initial=initial),
+        deed,
+        section="breeds",
+        title=_("Announced examinations of %(name)s") % {"name": breed.name},
+        label=_("Save this rule"),
+        back=reverse("secretary:breeds"),
+        intro=_(
+            "A result of an examination from that day on is taken only when the clinic announced"
+            " it before or on its day."
+        ),
     )
 
 

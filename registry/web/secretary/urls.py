@@ -43,6 +43,7 @@ urlpatterns = [
     path("clinics/<str:clinic_id>/", clinics.change, name="clinic"),
     path("breeds/", catalogue.breeds, name="breeds"),
     path("breeds/new/", catalogue.new_breed, name="new-breed"),
+    path("breeds/<slug:slug>/announcement/", catalogue.announcement, name="announcement"),
     path("breeds/<slug:slug>/window/", catalogue.window, name="window"),
     path("pedigree/", pedigree.send, name="pedigree"),
     path("pedigree/template.csv", pedigree.template, name="pedigree-template"),
