@@ -48,7 +48,9 @@ def make_backup(folder: Path) -> Made:
 
 def try_backup(archive: Path) -> tuple[bool, str]:
     """Put an archive back in a scratch place, verify it there, and note how it went."""
-    with tempfile.TemporaryDirectory(prefix="soundline-practice-") as folder:
+    # Beside the registry's own files: a machine's temporary folder may lie in its memory.
+    Path(settings.VAR_DIR).mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix="practice-", dir=settings.VAR_DIR) as folder:
         ok, said = put_back_for_practice(archive, Path(folder))
     upkeep.remember(name=TRIED, ok=ok, detail={"file": archive.name})
     if not ok:
