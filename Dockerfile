@@ -11,7 +11,8 @@ COPY requirements-run.lock /tmp/
 RUN /opt/soundline/venv/bin/pip install --require-hashes --requirement /tmp/requirements-run.lock
 
 WORKDIR /opt/soundline/app
-COPY manage.py gunicorn.conf.py LICENSE ./
+# The doctor compares what is installed with the lock.
+COPY manage.py gunicorn.conf.py LICENSE requirements-run.lock ./
 COPY registry registry
 COPY api api
 COPY templates templates

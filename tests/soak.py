@@ -44,6 +44,7 @@ ROWS = (
     Row(What.REPLAYS, 10_000),
     Row(What.FUZZED, 100_000),
     Row(What.DAMAGES, 1_100),
+    Row(What.UNSENT, 1_000),
     Row(What.CLEAN_RUNS, 100),
 )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections import Counter
 from datetime import timedelta
 from smtplib import SMTPServerDisconnected
@@ -18,10 +17,12 @@ from registry.desk import decide
 from registry.desk.mail import deliver_waiting, evaluation_id_of, owner_token, queue
 from registry.models import Evaluation, OutboxMail, State
 from tests.factories import Club, make_accepted, make_club, make_submitted
+from tests.reliability.numbers import counted, times
+from tests.reliability.record import What
 
 pytestmark = pytest.mark.django_db
 
-DECISIONS = 1_000 if os.environ.get("SOUNDLINE_SOAK") == "1" else 200
+DECISIONS = times(soak=1_000, short=200)
 
 
 @pytest.fixture
@@ -168,20 +169,24 @@ class TestManyDecisionsWithoutAServer:
         django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
     ) -> None:
         made = dict.fromkeys((State.ACCEPTED, State.RETURNED, State.DECLINED), 0)
-        with django_capture_on_commit_callbacks(execute=True):
-            for number in range(DECISIONS):
-                evaluation = make_submitted(club)
-                state = _decided(club, evaluation, number)
-                made[state] += 1
+        with counted(What.UNSENT) as count:
+            with django_capture_on_commit_callbacks(execute=True):
+                for number in range(DECISIONS):
+                    made[_decided(club, make_submitted(club), number)] += 1
+                    count.done += 1
+            self.hold_that_nothing_was_lost(made)
+            server["is_up"] = True
+            self.hold_that_each_goes_out_once(DECISIONS + made[State.ACCEPTED])
 
-        for state, count in made.items():
-            assert Evaluation.objects.filter(state=state).count() == count
+    def hold_that_nothing_was_lost(self, made: dict[State, int]) -> None:
+        for state, number in made.items():
+            assert Evaluation.objects.filter(state=state).count() == number
         # Each decision writes to the clinic, and an accepted one to the owner too.
         due = DECISIONS + made[State.ACCEPTED]
         assert OutboxMail.objects.filter(sent_at__isnull=True, attempts=1).count() == due
         assert mail.outbox == []
 
-        server["is_up"] = True
+    def hold_that_each_goes_out_once(self, due: int) -> None:
         for _ in range(due // 500 + 2):
             deliver_waiting()
 

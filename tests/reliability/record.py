@@ -23,6 +23,7 @@ class What(StrEnum):
     REPLAYS = "requests repeated with one key"
     FUZZED = "made-up requests to the interface"
     DAMAGES = "planted damages"
+    UNSENT = "decisions while the mail server is away, each mail sent once afterwards"
     CLEAN_RUNS = "verifications of a registry left alone"
 
 
