@@ -118,6 +118,7 @@ SOAKED := tests/reliability tests/api/test_schemathesis.py tests/desk/test_mail.
 .PHONY: soak
 soak: export SOUNDLINE_SOAK := 1
 soak: $(DEV)
+	@mkdir -p var && rm -f var/soak.failed
 	env -u DATABASE_URL $(PYTEST) $(SOAKED) || touch var/soak.failed
 	@if url=$$($(PY) -m tests.reach postgres); then \
 	  DATABASE_URL=$$url $(PYTEST) $(SOAKED) || touch var/soak.failed; \

@@ -18,8 +18,10 @@ from django.core.cache import cache
 from django.db import transaction
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from registry.desk import drafts, evidence
+from registry.desk.announce import announce
 from registry.desk.decide import return_for_correction
 from registry.models import ApiToken, Owner
 from tests.factories import (
@@ -75,6 +77,7 @@ def things_of(club: Club, person: Person) -> Things:
         by=person.actor, chunks=[b"%PDF-1.7 film"], name="hips.pdf", draft_id=draft.public_id
     )
     dog = make_dog(club)
+    announced = announce(by=person.actor, dog_id=dog.public_id, examined_on=timezone.localdate())
     returned = submitted_by(club, person)
     return_for_correction(
         by=club.registrar.actor, evaluation_id=returned, reason="which side is left?"
@@ -91,6 +94,8 @@ def things_of(club: Club, person: Person) -> Things:
             "evaluation_id": returned,
             "evaluations.public_id": returned,
             "evidence.public_id": film.public_id,
+            "announcement_id": announced.public_id,
+            "announcements.public_id": announced.public_id,
             "dog_id": dog.public_id,
             "owner_id": owner.public_id,
             "user_id": person.user.pk,
