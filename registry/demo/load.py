@@ -9,11 +9,13 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.db import transaction
+from django.utils import timezone
 
 from registry.demo.people import (
     Access,
@@ -27,12 +29,14 @@ from registry.demo.pictures import Picture
 from registry.demo.progress import Progress
 from registry.demo.scenario import Club, PlannedDog, PlannedExam
 from registry.demo.words import Words
-from registry.desk import catalogue, decide, dogs, drafts, evidence, revoke, submit
+from registry.desk import announce, catalogue, decide, dogs, drafts, evidence, revoke, submit
 from registry.desk.actor import Actor
 from registry.desk.shipped import install_traits
 from registry.models import Breed, Dog, Evaluation, User
 
 _CHUNK_BYTES = 65_536
+# So many results of the latest days were announced.
+_ANNOUNCED = 4
 
 
 def is_there(words: Words) -> bool:
@@ -73,6 +77,7 @@ class _Loader:
         self.dog_ids: dict[int, str] = {}
         self.staff: Staff
         self.decisions = 0
+        self.announced = 0
 
     def everything(self) -> Access:
         """All stages in their order."""
@@ -90,8 +95,10 @@ class _Loader:
         for exam in self.progress.over(later, "further results sent in, some decided"):
             if exam.dog in new_dogs:
                 self._register(self.club.dogs[exam.dog], self.staff.clinics[exam.clinic])
+            self._announce_first(exam)
             self._settle(exam, self._send(exam))
         self._begin_drafts()
+        self._announce_others()
         tokens = issue_tokens(self.words, self.staff.secretary)
         return Access(settings.SITE_URL, tuple(logins), tuple(tokens))
 
@@ -158,10 +165,44 @@ class _Loader:
                 changes = {"readings": _exchanged(exam.body["readings"])}
                 revoke.replace(by=registrar, changes=changes, reason=exam.reason, **sent)
 
+    def _announce_first(self, exam: PlannedExam) -> None:
+        """Announce a few of the latest examinations: late, since their days have passed."""
+        today = timezone.localdate()
+        day = max(exam.examined_on, today - announce.MOST_LATE)
+        is_near = day - announce.NEAR <= exam.examined_on <= today
+        is_second = exam.case == "possible_duplicate"
+        if is_second or not is_near or self.announced == _ANNOUNCED:
+            return
+        self.announced += 1
+        announce.announce(
+            by=self.staff.clinics[exam.clinic],
+            dog_id=self.dog_ids[exam.dog],
+            examined_on=day,
+        )
+
+    def _announce_others(self) -> None:
+        """Leave two examinations announced and open, and a third one that is withdrawn."""
+        clinics = sorted(self.staff.clinics)
+        # The last ones of these have drafts.
+        dogs_left = self._untested()[-5:-2]
+        for place, dog in enumerate(dogs_left):
+            by = self.staff.clinics[clinics[place % len(clinics)]]
+            day = timezone.localdate() + timedelta(days=6 * (place + 1))
+            made = announce.announce(by=by, dog_id=self.dog_ids[dog.key], examined_on=day)
+            if place == 2:
+                announce.withdraw_announcement(
+                    by=by,
+                    announcement_id=made.public_id,
+                    reason="The dog is in heat. It will be examined in the spring.",
+                )
+
+    def _untested(self) -> list[PlannedDog]:
+        examined = {exam.dog for exam in self.club.exams}
+        return [dog for dog in self.club.dogs if dog.key not in examined and not dog.died_on]
+
     def _begin_drafts(self) -> None:
         """Leave two drafts half written, so that there is something to come back to."""
-        examined = {exam.dog for exam in self.club.exams}
-        left = [dog for dog in self.club.dogs if dog.key not in examined and not dog.died_on]
+        left = self._untested()
         waiting = [exam for exam in self.club.exams if exam.fate == "waiting" and not exam.case]
         for exam, dog in zip(waiting, reversed(left), strict=False):
             by = self.staff.clinics[exam.clinic]
