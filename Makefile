@@ -113,7 +113,8 @@ journeys: $(DEV)
 	env -u DATABASE_URL $(PYTEST) $(PARALLEL) -m requires_browser
 
 # The long numbers of the tests that CI runs short; then the table of what was really done.
-SOAKED := tests/reliability tests/api/test_schemathesis.py tests/desk/test_mail.py
+SOAKED := tests/reliability tests/api/test_schemathesis.py tests/desk/test_mail.py \
+  tests/archive/test_under_load.py
 
 .PHONY: soak
 soak: export SOUNDLINE_SOAK := 1

@@ -45,6 +45,7 @@ ROWS = (
     Row(What.FUZZED, 100_000),
     Row(What.DAMAGES, 1_100),
     Row(What.UNSENT, 1_000),
+    Row(What.BACKUPS, 50),
     Row(What.CLEAN_RUNS, 100),
 )
 

@@ -1,12 +1,11 @@
 """Backups that are made while the club works are each of one moment.
 
-Five rounds here; SOUNDLINE_SOAK=1 makes them fifty.
+Five rounds here, fifty in ``make soak``.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import random
 import time
 from pathlib import Path
@@ -23,10 +22,12 @@ from registry.desk import evidence
 from registry.models import LedgerHead
 from tests.archive.damages import Files, read_zip
 from tests.factories import Club, make_accepted, make_club, make_dog
+from tests.reliability.numbers import counted, times
+from tests.reliability.record import What
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-ROUNDS = 50 if os.environ.get("SOUNDLINE_SOAK") == "1" else 5
+ROUNDS = times(soak=50, short=5)
 
 
 class _AtWork:
@@ -72,7 +73,7 @@ def test_each_is_of_one_moment_and_keeps_nobody_waiting(tmp_path: Path) -> None:
     make_accepted(club)
     seen: list[int] = []
 
-    with _AtWork(club) as work:
+    with _AtWork(club) as work, counted(What.BACKUPS) as count:
         for _ in range(ROUNDS):
             time.sleep(random.uniform(0, 0.2))
             before, at_start = LedgerHead.objects.get().seq, work.done
@@ -85,6 +86,7 @@ def test_each_is_of_one_moment_and_keeps_nobody_waiting(tmp_path: Path) -> None:
             assert manifest.facts["missing_files"] == []
             _is_of_one_moment(read_zip(made.path), entries)
             seen.append(work.done - at_start)
+            count.done += 1
 
     assert work.error is None
     assert work.done > 0

@@ -24,6 +24,7 @@ class What(StrEnum):
     FUZZED = "made-up requests to the interface"
     DAMAGES = "planted damages"
     UNSENT = "decisions while the mail server is away, each mail sent once afterwards"
+    BACKUPS = "backups made while the club works, each of one moment"
     CLEAN_RUNS = "verifications of a registry left alone"
 
 
