@@ -18,6 +18,7 @@ from django.db.models import Model, QuerySet
 from registry.archive.containers import Recorder
 from registry.ledger.append import instant_text
 from registry.models import (
+    Announcement,
     Breed,
     Certificate,
     Clinic,
@@ -170,6 +171,24 @@ TABLES = (
             ("Chip number", "chip"),
             ("Dog", "dog.public_id"),
             ("Merged at", "merged_at"),
+        ),
+    ),
+    Table(
+        "announcements",
+        "examinations announced before their result was known, and what became of each",
+        lambda: Announcement.objects.select_related(
+            "dog", "clinic", "announced_by", "evaluation"
+        ).order_by("pk"),
+        (
+            ("Reference", "reference"),
+            ("Dog", "dog.public_id"),
+            ("Clinic", "clinic.name"),
+            ("Day of the examination", "examined_on"),
+            ("Announced by", "announced_by.username"),
+            ("Announced at", "announced_at"),
+            ("Examination", "evaluation.reference"),
+            ("Withdrawn at", "withdrawn_at"),
+            ("Reason", "reason"),
         ),
     ),
     Table(

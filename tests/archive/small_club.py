@@ -8,8 +8,9 @@ from pathlib import Path
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection
+from django.utils import timezone
 
-from registry.desk import evidence, revoke
+from registry.desk import announce, evidence, revoke
 from registry.desk.log import publish_checkpoint
 from registry.ledger import triggers
 from registry.models import Certificate
@@ -18,8 +19,8 @@ from tests.factories import make_token as issue
 
 
 def make_busy_club() -> tuple[Club, list[Certificate], str]:
-    """A club with results, files, a revoked certificate, a draft, a token (its secret comes back),
-    names beyond ASCII and a signed log."""
+    """A club with results, files, a revoked certificate, an announcement, a token (its
+    secret comes back), names beyond ASCII and a signed log."""
     club = make_club()
     sire = make_dog(club, sex="M", born_on=date(2019, 3, 1), name="Tarnfold Éclair ‘Ω’")
     file = evidence.attach(
@@ -37,6 +38,9 @@ def make_busy_club() -> tuple[Club, list[Certificate], str]:
             evaluation_id=certificates[1].evaluation.public_id,
             reason="The pictures were of another dog.",
         )
+    announce.announce(
+        by=club.nurse.actor, dog_id=make_dog(club).public_id, examined_on=timezone.localdate()
+    )
     secret = issue(club.nurse, by=club.secretary.actor)
     publish_checkpoint()
     make_dog(club)
