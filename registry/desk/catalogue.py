@@ -20,6 +20,8 @@ from registry.ledger import Change, append
 from registry.models import Breed, Reading, Role, Trait
 
 # Stored values are whole steps on this scale: changing it would change every result there is.
+# Pages of a breed that stand where its traits stand: /breeds/tarn-spaniel/open/.
+_TAKEN_SLUGS = frozenset({"open", "complete"})
 _SCALE = ("slug", "kind", "resolution", "is_per_side", "better", "grades")
 
 
@@ -144,6 +146,10 @@ def _check_window(months: int) -> None:
 
 
 def _check_trait(trait: Trait) -> None:
+    if trait.slug in _TAKEN_SLUGS:
+        raise Invalid.one(
+            "/name", _("This name is the address of another page. Choose another name.")
+        )
     try:
         trait.full_clean(validate_unique=False, validate_constraints=False)
         _check_shares(trait.heritability_prior, trait.litter_share_prior)
