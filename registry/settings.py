@@ -188,7 +188,8 @@ _SQLITE_OPTIONS = {
 }
 # Binding parameters on the server lets PostgreSQL keep prepared plans. A statement is
 # prepared at its sixth use, not its first: migrations send several commands in one.
-_POSTGRESQL_OPTIONS = {"server_side_binding": True, "prepare_threshold": 5}
+# A host that is silent must not hold a request, or the probe of /healthz, for minutes.
+_POSTGRESQL_OPTIONS = {"server_side_binding": True, "prepare_threshold": 5, "connect_timeout": 5}
 
 
 def _database() -> dict[str, Any]:

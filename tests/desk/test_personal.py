@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import call_command
-from django.db import connection
+from django.db import OperationalError, connection
 
 from registry.desk import decide, drafts, evidence, personal, replay
 from registry.desk.errors import Invalid, NotFound, Refused
@@ -216,6 +217,24 @@ class TestErasingAnAccount:
         personal.erase_user(by=club.secretary.actor, user_id=vet.user.pk)
 
         assert Evaluation.objects.get().examiner == "Dr. …"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_an_erasure_stands_when_the_database_cannot_tidy_up(
+    club: Club, caplog: pytest.LogCaptureFixture
+) -> None:
+    everywhere(club)
+
+    def refuse(execute: Any, sql: str, *rest: Any) -> Any:
+        if sql.startswith(("VACUUM", "PRAGMA wal_checkpoint")):
+            raise OperationalError("busy")
+        return execute(sql, *rest)
+
+    with connection.execute_wrapper(refuse):
+        personal.erase_owner(by=club.secretary.actor, owner_id=owner().public_id)
+
+    assert not Owner.objects.filter(full_name=NAME).exists()
+    assert "until its next vacuum" in caplog.text
 
 
 @pytest.mark.django_db(transaction=True)
