@@ -100,7 +100,7 @@ def test_the_second_of_two_registrars_is_told_who_was_first(
     assert Certificate.objects.count() == 1
 
 
-def test_a_revoked_result_says_so_to_everybody_at_once(
+def test_two_registrars_revoke_and_it_says_so_to_everybody_at_once(
     page: Page, look: Look, sign_in: SignIn, live_server: Any, club: Club
 ) -> None:
     certificate = factories.make_accepted(club, factories.make_dog(club, name="Tarnfold Ada"))
@@ -112,6 +112,18 @@ def test_a_revoked_result_says_so_to_everybody_at_once(
     keys.enter("**/revoke/")
     look(page)
     keys.fill("textarea", "The film shows another dog.")
+    keys.to("main form button")
+    keys.enter(f"**/results/{certificate.evaluation.public_id}/")
+    assert page.get_by_text("Another registrar has to confirm it.").first.is_visible()
+    look(page)
+
+    page.context.clear_cookies()
+    sign_in(page, club.second_registrar)
+    page.goto(f"{live_server.url}/registrar/")
+    look(page)
+    keys.to("a[href$='/revoke/']")
+    keys.enter("**/revoke/")
+    assert page.locator("textarea").input_value() == "The film shows another dog."
     keys.to("main form button")
     keys.enter(f"**/results/{certificate.evaluation.public_id}/")
     page.goto(f"{live_server.url}/C/{certificate.number}")
