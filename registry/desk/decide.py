@@ -23,7 +23,7 @@ from registry.desk.certificates import new_certificate_number, new_status_place
 from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.mail import queue
-from registry.desk.second_look import ask, settle, wished_by
+from registry.desk.second_look import NeedsSecondError, ask, settle, wished_by
 from registry.ledger import Change, append
 from registry.models import (
     Certificate,
@@ -51,14 +51,10 @@ def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate | 
     require_role(by, Role.REGISTRAR)
     try:
         return _accept(by, evaluation_id, reason.strip())
-    except _NeedsSecondError:
+    except NeedsSecondError:
         return ask(
             by=by, evaluation_id=evaluation_id, deed=SecondDeed.ACCEPT, reason=reason.strip()
         )
-
-
-class _NeedsSecondError(Exception):
-    """Takes back what was claimed: nobody else has wished it yet."""
 
 
 def _accept(by: Actor, evaluation_id: str, reason: str) -> Certificate:
@@ -72,8 +68,6 @@ def _accept(by: Actor, evaluation_id: str, reason: str) -> Certificate:
                     "/reason", _("A check says stop. Say why you accept the result anyway.")
                 )
             first = settle(by=by, evaluation_pk=claimed.pk, deed=SecondDeed.ACCEPT)
-            if first is None:
-                raise _NeedsSecondError
         certificate, state = issue(
             claimed.pk, claimed.dog, window_months=claimed.window_months, at=claimed.at
         )

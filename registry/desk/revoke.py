@@ -18,7 +18,7 @@ from registry.desk.decide import claim, issue
 from registry.desk.errors import Conflict, Invalid
 from registry.desk.flagging import flag
 from registry.desk.mail import queue
-from registry.desk.second_look import ask, settle, wished_by
+from registry.desk.second_look import NeedsSecondError, ask, settle, wished_by
 from registry.desk.submit import described, described_as_body, store_readings
 from registry.ledger import Change, append
 from registry.models import Certificate, Evaluation, Role, SecondDeed, SecondLook, State, Trait
@@ -35,12 +35,8 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation | Second
     reason = _needed(reason)
     try:
         return _revoke(by, evaluation_id, reason)
-    except _NeedsSecondError:
+    except NeedsSecondError:
         return ask(by=by, evaluation_id=evaluation_id, deed=SecondDeed.REVOKE, reason=reason)
-
-
-class _NeedsSecondError(Exception):
-    """Takes back what was claimed: nobody else has wished it yet."""
 
 
 def _revoke(by: Actor, evaluation_id: str, reason: str) -> Evaluation:
@@ -50,8 +46,6 @@ def _revoke(by: Actor, evaluation_id: str, reason: str) -> Evaluation:
         before = _state(evaluation_id)
         evaluation = claim(by, evaluation_id, "revoke")
         first = settle(by=by, evaluation_pk=evaluation.pk, deed=SecondDeed.REVOKE)
-        if first is None:
-            raise _NeedsSecondError
         evaluation.reason = reason
         evaluation.save(update_fields=["reason"])
         at = evaluation.decided_at or timezone.now()

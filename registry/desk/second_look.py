@@ -15,18 +15,27 @@ from registry.desk.errors import Conflict, Invalid, NotFound, Refused
 from registry.ledger import Change, append
 from registry.models import Evaluation, Role, SecondDeed, SecondLook
 from registry.models.moves import MOVES
+from registry.queries.second_looks import standing_looks
 
 
-def settle(*, by: Actor, evaluation_pk: int, deed: SecondDeed) -> SecondLook | None:
-    """Inside the deed's transaction: the open wish of another registrar, settled now; None when
-    nobody else has wished it yet."""
+class NeedsSecondError(Exception):
+    """Nobody else has wished it yet; takes back what the deed's transaction had claimed."""
+
+
+def settle(*, by: Actor, evaluation_pk: int, deed: SecondDeed) -> SecondLook:
+    """Inside the deed's transaction: the open wish of another registrar, settled now.
+
+    Raises NeedsSecondError where there is none. A wish about what was sent in before a correction
+    is none: it was about other values.
+    """
     settled = (
-        SecondLook.objects.filter(evaluation_id=evaluation_pk, deed=deed, settled_at__isnull=True)
+        standing_looks()
+        .filter(evaluation_id=evaluation_pk, deed=deed)
         .exclude(asked_by_id=person_of(by))
         .first()
     )
     if settled is None:
-        return None
+        raise NeedsSecondError
     settled.settled_by_id, settled.settled_at = person_of(by), timezone.now()
     settled.save(update_fields=["settled_by", "settled_at"])
     return settled
@@ -54,6 +63,10 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
                 _("This result is in another state by now. Look at it again."),
                 state=evaluation.state,
             )
+        outdated = SecondLook.objects.filter(
+            evaluation=evaluation, settled_at__isnull=True, asked_at__lt=evaluation.submitted_at
+        )
+        outdated.update(settled_at=timezone.now())
         try:
             with transaction.atomic():
                 look = SecondLook.objects.create(
@@ -64,8 +77,13 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
                     asked_at=timezone.now(),
                 )
         except IntegrityError as error:
+            mine = standing_looks().filter(
+                evaluation=evaluation, deed=deed, asked_by_id=person_of(by)
+            )
             raise Conflict(
                 _("You have asked for this already. Another registrar has to confirm it.")
+                if mine.exists()
+                else _("Another registrar asked for the same just now. Do it again to confirm it.")
             ) from error
         append(
             by=by,

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pytest
 from django.core import mail
 
-from registry.desk import decide, people
+from registry.desk import decide, people, submit
 from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, Invalid, NotFound, Refused
+from registry.desk.second_look import ask
 from registry.models import (
     Certificate,
     DistributionCell,
@@ -17,12 +19,15 @@ from registry.models import (
     LedgerEntry,
     OutboxMail,
     Role,
+    SecondDeed,
+    SecondLook,
     State,
 )
 from registry.science.numbers import parse_number
 from tests.factories import (
     Club,
     make_accepted,
+    make_body,
     make_club,
     make_dog,
     make_person,
@@ -65,6 +70,34 @@ class TestAccept:
 
         place = last.standing["hip-laxity"]
         assert (place["better"], place["equal"], place["worse"], place["n"]) == (1, 2, 1, 4)
+
+    def test_a_wish_about_values_since_corrected_is_void(self, club: Club) -> None:
+        waits = make_submitted(club, make_dog(club, born_on=date(2026, 9, 1)))
+        sent: dict[str, Any] = {"evaluation_id": waits.public_id}
+        decide.accept(by=club.registrar.actor, reason="papers seen", **sent)
+        decide.return_for_correction(by=club.second_registrar.actor, reason="check", **sent)
+        body = make_body(waits.dog, left="0.20", right="0.22")
+        submit.resubmit(by=club.nurse.actor, body=body, **sent)
+
+        again = decide.accept(by=club.second_registrar.actor, reason="papers seen", **sent)
+
+        assert isinstance(again, SecondLook)
+        waits.refresh_from_db()
+        assert waits.state == State.SUBMITTED
+        done = decide.accept(by=club.registrar.actor, reason="papers seen", **sent)
+        assert isinstance(done, Certificate)
+
+    def test_two_who_wish_at_the_same_moment_are_told_how_to_go_on(self, club: Club) -> None:
+        waits = make_submitted(club, make_dog(club, born_on=date(2026, 9, 1)))
+        wish: dict[str, Any] = {
+            "evaluation_id": waits.public_id,
+            "deed": SecondDeed.ACCEPT,
+            "reason": "seen",
+        }
+        ask(by=club.registrar.actor, **wish)
+
+        with pytest.raises(Conflict, match="Do it again to confirm"):
+            ask(by=club.second_registrar.actor, **wish)
 
     def test_a_stop_wants_a_reason(self, club: Club) -> None:
         puppy = make_dog(club, born_on=date(2026, 9, 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -112,22 +113,13 @@ def correct(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
 def erase(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
     """Erase an owner, after saying what goes and what stays."""
     found = _owner(owner_id)
-
-    def deed(given: dict[str, Any]) -> str:
-        return _done(desk.erase_owner(by=by, owner_id=owner_id))
-
-    return form_page(
+    return _erase_page(
         request,
-        PlainForm(posted(request)),
-        deed,
+        found.full_name,
+        held_of_owner(found),
+        lambda: desk.erase_owner(by=by, owner_id=owner_id),
         section="owners",
-        title=_("Erase %(name)s?") % {"name": found.full_name},
-        label=_("Erase for good"),
-        back=reverse("secretary:owners")
-        if request.method == "POST"
-        else reverse("secretary:owner", args=[owner_id]),
-        intro=_preview(held_of_owner(found)),
-        is_danger=True,
+        held=reverse("secretary:owner", args=[owner_id]),
     )
 
 
@@ -136,21 +128,35 @@ def erase(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
 def erase_person(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
     """Erase a person with an account, after saying what goes and what stays."""
     found = _user(user_id)
+    return _erase_page(
+        request,
+        found.full_name,
+        held_of_user(found),
+        lambda: desk.erase_user(by=by, user_id=user_id),
+        section="people",
+        held=reverse("secretary:held-of-person", args=[user_id]),
+    )
 
-    def deed(given: dict[str, Any]) -> str:
-        return _done(desk.erase_user(by=by, user_id=user_id))
 
+def _erase_page(
+    request: HttpRequest,
+    name: str,
+    found: list[Held],
+    erase: Callable[[], desk.Erased],
+    *,
+    section: str,
+    held: str,
+) -> HttpResponseBase:
+    """Ask once more, then erase; the person's own page is gone afterwards."""
     return form_page(
         request,
         PlainForm(posted(request)),
-        deed,
-        section="people",
-        title=_("Erase %(name)s?") % {"name": found.full_name},
+        lambda _given: _done(erase()),
+        section=section,
+        title=_("Erase %(name)s?") % {"name": name},
         label=_("Erase for good"),
-        back=reverse("secretary:people")
-        if request.method == "POST"
-        else reverse("secretary:held-of-person", args=[user_id]),
-        intro=_preview(held_of_user(found)),
+        back=reverse(f"secretary:{section}") if request.method == "POST" else held,
+        intro=_preview(found),
         is_danger=True,
     )
 
