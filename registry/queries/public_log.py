@@ -54,20 +54,14 @@ class ConsistencyProof:
 
 
 @dataclass(frozen=True, slots=True)
-class Seal:
-    """The first checkpoint that covers an entry."""
+class SealedIssue:
+    """The line of the log that issued a certificate, number ``entry``: its text, and the path to
+    the root of the first checkpoint over it, of ``size`` lines."""
 
     entry: int
+    body: str
     size: int
     root: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class SealedIssue:
-    """The line of the log that issued a certificate: its text, and the path to the root of the
-    first checkpoint over it."""
-
-    body: str
     path: tuple[bytes, ...]
     note: str
     sealed_at: datetime
@@ -119,31 +113,25 @@ def consistency_proof(old_size: int, size: int | None = None) -> ConsistencyProo
     )
 
 
-def seal_of(*, dog_id: str, number: str) -> Seal | None:
-    """The seal over the issue of the dog's certificate ``number``; None until one was signed."""
-    found = _issue(dog_id, number)
-    return Seal(found[0].seq, found[1].size, bytes.fromhex(found[1].root)) if found else None
-
-
 def sealed_issue(*, dog_id: str, number: str) -> SealedIssue | None:
     """The line that issued the dog's certificate ``number``; None until it was sealed."""
-    found = _issue(dog_id, number)
-    if found is None:
-        return None
-    entry, checkpoint = found
-    path = tree.inclusion_path(stored_nodes(), entry.seq - 1, checkpoint.size)
-    return SealedIssue(entry.body, tuple(path), checkpoint.note, checkpoint.made_at)
-
-
-def _issue(dog_id: str, number: str) -> tuple[LedgerEntry, LogCheckpoint] | None:
-    """The entry and the first checkpoint that covers it."""
     entry = LedgerEntry.objects.filter(
         dog=dog_id, body__contains=f'"certificate":{{"from":null,"to":"{number}"}}'
     ).first()
     if entry is None:
         return None
     first = LogCheckpoint.objects.filter(size__gte=entry.seq).first()
-    return (entry, first) if first else None
+    if first is None:
+        return None
+    return SealedIssue(
+        entry=entry.seq,
+        body=entry.body,
+        size=first.size,
+        root=bytes.fromhex(first.root),
+        path=tuple(tree.inclusion_path(stored_nodes(), entry.seq - 1, first.size)),
+        note=first.note,
+        sealed_at=first.made_at,
+    )
 
 
 def _size(asked: int | None) -> int:

@@ -23,7 +23,7 @@ from registry.queries.breed_counts import BreedCounts
 from registry.queries.distributions import distribution
 from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
-from registry.queries.public_log import seal_of
+from registry.queries.public_log import sealed_issue
 from registry.science.numbers import format_number
 from registry.telling.credentials import credential_text
 from registry.telling.facts import Fact, dog_facts, exam_facts
@@ -172,7 +172,7 @@ def _state(record: CertificateRecord) -> tuple[str, tuple[str, ...]]:
 def _seal(record: CertificateRecord) -> tuple[str, ...]:
     """The issue's line in the log and the beginning of the first seal over it, which stays what it
     is: whoever holds the paper can show that the log went on from there."""
-    seal = seal_of(dog_id=record.dog.public_id, number=record.number)
+    seal = sealed_issue(dog_id=record.dog.public_id, number=record.number)
     if seal is None:
         return ()
     root = base64.b64encode(seal.root).decode()[:_SEAL_LETTERS]
