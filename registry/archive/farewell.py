@@ -25,6 +25,8 @@ from registry.archive.containers import sync_folder
 from registry.archive.frozen_page import frozen, static_of_style
 from registry.archive.snapshot import snapshot
 from registry.credential.certificate import PURPOSES
+from registry.credential.context import PATH as CONTEXT
+from registry.credential.context import VOCABULARY
 from registry.credential.status_list import LENGTH
 from registry.models import Breed, Certificate, Dog, DogAlias, Trait
 from registry.wording import dates
@@ -162,7 +164,7 @@ class _Writer:
 
 def _pages() -> Iterator[str]:
     """Every page that stays."""
-    yield from ("/breeds/", "/help/", "/privacy/", "/log/")
+    yield from ("/breeds/", "/help/", "/privacy/", "/log/", VOCABULARY)
     counted = list(Trait.objects.filter(is_counted=True).values_list("slug", flat=True))
     for breed in Breed.objects.values_list("slug", flat=True):
         yield f"/breeds/{breed}/"
@@ -175,7 +177,7 @@ def _pages() -> Iterator[str]:
 
 def _files() -> Iterator[str]:
     """Every file that stays, where the site shows it: an unreleased result has none."""
-    yield from ("/issuer", "/log/checkpoint")
+    yield from ("/issuer", CONTEXT, "/log/checkpoint")
     counted = list(Trait.objects.filter(is_counted=True).values_list("slug", flat=True))
     for breed in Breed.objects.values_list("slug", flat=True):
         for trait in counted:

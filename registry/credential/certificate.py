@@ -20,7 +20,7 @@ from registry.ledger.checkpoints import Checkpoint, NoteProblem, VerifierKey, op
 from registry.ledger.tree import is_included, leaf_hash
 
 TYPE = "JointEvaluationCertificate"
-CONTEXTS = ("https://www.w3.org/ns/credentials/v2",)
+BASE_CONTEXT = "https://www.w3.org/ns/credentials/v2"
 MOST_BYTES = 64 * 1024
 MOST_LIST_BYTES = 256 * 1024
 PURPOSES = ("revocation", "refresh")
@@ -49,6 +49,7 @@ class LogEvidence:
 class CertificateFacts:
     """What a certificate states: finished text by name, no person among it."""
 
+    context_address: str
     number: str
     address: str
     issued: str
@@ -76,7 +77,7 @@ class ReadCertificate:
 def document(facts: CertificateFacts, issuer: Issuer) -> dict[str, Any]:
     """The credential, yet unsigned."""
     made: dict[str, Any] = {
-        "@context": [*CONTEXTS, {"@vocab": f"{issuer.address}/terms#"}],
+        "@context": [BASE_CONTEXT, facts.context_address],
         "id": facts.address,
         "type": ["VerifiableCredential", TYPE],
         "issuer": {"id": issuer.address, "name": issuer.name},

@@ -15,7 +15,7 @@ from django.conf import settings
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.credential import status_list
+from registry.credential import context, status_list
 from registry.credential.certificate import (
     CertificateFacts,
     LogEvidence,
@@ -54,6 +54,7 @@ def credential(record: CertificateRecord) -> dict[str, Any]:
     place = status_place(record.number)
     block, bit = divmod(place, status_list.LENGTH)
     facts = CertificateFacts(
+        context_address=f"{settings.SITE_URL}{context.PATH}",
         number=record.number,
         address=f"{settings.SITE_URL}/C/{record.number}",
         issued=_instant(record.issued_at),

@@ -107,7 +107,10 @@ def test_the_files_that_prove_are_there(site: tuple[Path, list[str], list[str]],
     for number in released:
         told = json.loads(read(f"{host}/C/{number}.json"))
         assert told["credentialSubject"]["name"].startswith("Tarnfold")
+        ours = told["@context"][1].removeprefix("http://127.0.0.1:8000")
+        assert "certificateNumber" in json.loads(read(f"{host}{ours}"))["@context"]
         assert (site[0] / f"C/{number}.pdf").read_bytes().startswith(b"%PDF")
+    assert 'id="certificateNumber"' in read(f"{host}/vocabulary/")
     assert "assertionMethod" in read(f"{host}/issuer")
     assert read(f"{host}/log/checkpoint").count("\n") >= 5
     assert "BitstringStatusList" in read(f"{host}/status/revocation/0")

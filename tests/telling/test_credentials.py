@@ -93,6 +93,15 @@ class TestTheFile:
 
         assert not any(name in text for name in ("Olga", "Reedmoor", "Oakhollow", "olga@"))
 
+    def test_one_that_was_signed_with_another_context_still_checks(self, juno: Certificate) -> None:
+        former = [
+            "https://www.w3.org/ns/credentials/v2",
+            {"@vocab": "http://127.0.0.1:8000/terms#"},
+        ]
+        data = resigned(file_of(juno), {"@context": former})
+
+        assert verdict_on_file(data).verdict.kind == "genuine"
+
     def test_one_signed_before_a_change_of_keys_still_checks(
         self, juno: Certificate, settings: LazySettings
     ) -> None:

@@ -1,11 +1,12 @@
 """Certificates that prove themselves, for everybody: the file, the club's keys, the status lists,
-and the page on which a file is checked.
+what the names in a file mean, and the page on which a file is checked.
 """
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
@@ -15,11 +16,13 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from registry.credential.certificate import MOST_BYTES, PURPOSES
+from registry.credential.context import PATH, context_document
 from registry.queries.public import certificate_record
 from registry.science.numbers import NumberProblem, format_number, parse_number
 from registry.telling.credentials import FileVerdict, credential_text, verdict_on_file
 from registry.telling.credentials import status_credential as status_list_now
 from registry.telling.issuer import issuer_document
+from registry.telling.vocabulary import told_terms
 from registry.web.buyer.certificate_page import look_of
 from registry.web.buyer.open_page import open_page
 
@@ -58,6 +61,25 @@ def status(_request: HttpRequest, purpose: str, block: int) -> HttpResponseBase:
         content_type=CREDENTIAL_TYPE,
         headers={"Cache-Control": "public, max-age=60"},
     )
+
+
+@open_page
+def context(_request: HttpRequest) -> HttpResponseBase:
+    """What the names in a file mean, for programs of any site: it never changes."""
+    return JsonResponse(
+        context_document(settings.SITE_URL),
+        content_type="application/ld+json",
+        headers={
+            "Cache-Control": "public, max-age=31536000, immutable",
+            "Access-Control-Allow-Origin": "*",
+        },
+    )
+
+
+@open_page
+def vocabulary(request: HttpRequest) -> HttpResponseBase:
+    """The same for people: each name has its place on the page."""
+    return render(request, "buyer/vocabulary.html", {"terms": told_terms(), "context": PATH})
 
 
 # Nothing is changed and nobody is signed in here, so there is nothing to forge: no token, and with

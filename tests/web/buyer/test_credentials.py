@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import pypdfium2 as pdfium
@@ -95,6 +96,33 @@ class TestKeysAndLists:
     @pytest.mark.parametrize("path", ["/status/suspension/0", "/status/revocation/99999"])
     def test_there_are_no_other_lists(self, client: Client, path: str) -> None:
         assert client.get(path).status_code == 404
+
+
+class TestContext:
+    def test_it_stands_where_the_files_say_for_any_site_and_for_ever(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        _base, ours = read_json(client, f"/C/{sealed.number}.json")["@context"]
+
+        answer = client.get(ours.removeprefix("http://127.0.0.1:8000"))
+
+        assert answer.headers["Content-Type"] == "application/ld+json"
+        assert answer.headers["Cache-Control"] == "public, max-age=31536000, immutable"
+        assert answer.headers["Access-Control-Allow-Origin"] == "*"
+        assert json.loads(answer.content)["@context"]["@version"] == 1.1
+
+    def test_each_name_leads_to_its_words_on_a_page(self, client: Client) -> None:
+        defined = read_json(client, "/contexts/certificate/v1")["@context"]
+        addresses = [each["@id"] for name, each in defined.items() if name[0] != "@"]
+        pages = {address.partition("#")[0] for address in addresses}
+
+        (there,) = pages
+        page = client.get(there.removeprefix("http://127.0.0.1:8000")).content.decode()
+
+        assert len(addresses) == 27
+        for address in addresses:
+            name = address.partition("#")[2]
+            assert re.search(rf'<div id="{name}"><dt><code>{name}</code></dt><dd>\w', page), name
 
 
 class TestChecking:
