@@ -32,7 +32,9 @@ from registry.queries.public import CertificateRecord, certificate_record
 from registry.queries.public_log import sealed_issue
 from registry.queries.status import places_of, status_place
 from registry.science.numbers import NumberProblem, parse_number
+from registry.telling.facts import Fact
 from registry.telling.issuer import issuer, method, signing_key
+from registry.telling.signed import signed_facts
 from registry.telling.verdicts import verdict_on
 from registry.wording.verdicts import Verdict, not_found, other_dog
 
@@ -41,11 +43,15 @@ _STATES = {"revocation": State.REVOKED, "refresh": State.REPLACED}
 
 @dataclass(frozen=True, slots=True)
 class FileVerdict:
-    """What a file is worth; ``record`` is the certificate it stands for, None for none."""
+    """What a file is worth; ``record`` is the certificate it stands for, None for none.
+
+    ``facts`` are what the club signed, empty where it signed nothing.
+    """
 
     verdict: Verdict
     record: CertificateRecord | None
     log_size: int | None = None
+    facts: tuple[Fact, ...] = ()
 
 
 def credential(record: CertificateRecord) -> dict[str, Any]:
@@ -119,7 +125,8 @@ def _on_a_genuine_file(found: ReadCertificate) -> FileVerdict:
         missing = _("The club signed this file, but its register does not know it. Ask the club.")
         return FileVerdict(not_found(missing), None, found.log_size)
     verdict = verdict_on(record, changes_of_evaluation(record.evaluation_id))
-    return FileVerdict(verdict, record, found.log_size)
+    facts = signed_facts(found.document, with_results=verdict.kind != "not-released")
+    return FileVerdict(verdict, record, found.log_size, facts)
 
 
 def _on_a_file_that_fails(data: bytes, why: str) -> FileVerdict:

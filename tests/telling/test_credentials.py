@@ -28,6 +28,7 @@ from registry.telling.credentials import (
     verdict_on_file,
 )
 from registry.telling.issuer import issuer, method, signing_key
+from tests.corpora.pdf_files import attaching, samples, stream
 from tests.factories import Club, make_accepted, make_club, make_revoked
 
 pytestmark = pytest.mark.django_db
@@ -268,6 +269,26 @@ class TestTheCommand:
         assert "was not checked" in capsys.readouterr().out
         call_command("verify_certificate", str(file), status=[revoked, replaced])
         assert "it is current" in capsys.readouterr().out
+
+    def test_a_pdf_is_checked_by_its_file_and_told_in_full(
+        self, juno: Certificate, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        pdf = tmp_path / "juno.pdf"
+        pdf.write_bytes(attaching(stream(file_of(juno))))
+
+        call_command("verify_certificate", str(pdf))
+
+        said = capsys.readouterr().out
+        assert "only what stands here was signed" in said
+        assert "  Hip laxity index, left: 0.31\n" in said
+        assert f"  Name: {juno.evaluation.dog.name}\n" in said
+
+    def test_a_pdf_without_the_file_is_not_called_a_forgery(self, tmp_path: Path) -> None:
+        pdf = tmp_path / "scan.pdf"
+        pdf.write_bytes(next(each.content for each in samples() if "no attachment" in each.what))
+
+        with pytest.raises(CommandError, match=r"Not checked\..*no certificate file"):
+            call_command("verify_certificate", str(pdf))
 
     def test_a_changed_file_fails(self, juno: Certificate, tmp_path: Path) -> None:
         file = tmp_path / "c.json"

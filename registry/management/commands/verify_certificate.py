@@ -1,4 +1,5 @@
-"""Check a certificate's file without asking any server; exits with 1 when it is not genuine."""
+"""Check a certificate's file, or the one in its PDF, without asking any server; exits with 1 when
+it is not genuine."""
 
 from __future__ import annotations
 
@@ -8,11 +9,13 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from registry.credential.certificate import ReadCertificate, is_marked, read
+from registry.credential.certificate import MOST_BYTES, ReadCertificate, is_marked, read
 from registry.credential.integrity import ProofProblem
 from registry.ledger.keys import verifier_keys
+from registry.paper.attachment import AttachmentProblem, attached_file, is_pdf
 from registry.science.numbers import format_number
 from registry.telling.issuer import issuer
+from registry.telling.signed import signed_facts
 from registry.wording.verdicts import what_genuine_means
 
 
@@ -20,9 +23,9 @@ class Command(BaseCommand):
     """Verify one file by its signature and its line of the log."""
 
     help = (
-        "Check a certificate's file by its signature and its line of the public log, without a"
-        " database or a network. Whether it still holds, only a status list can tell: save it from"
-        " the address that the file names, and give it with --status."
+        "Check a certificate's file, or the PDF that carries it, by its signature and its line of"
+        " the public log, without a database or a network. Whether it still holds, only a status"
+        " list can tell: save it from the address that the file names, and give it with --status."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -41,10 +44,12 @@ class Command(BaseCommand):
         """Print what the file is worth."""
         club = issuer()
         try:
-            found = read(_content(options["file"]), club, verifier_keys())
+            found = read(_certificate(options["file"]), club, verifier_keys())
             marks = dict(is_marked(found, _content(each), club) for each in options["status"])
         except ProofProblem as problem:
             raise CommandError(f"Not genuine. {problem}") from problem
+        except AttachmentProblem as problem:
+            raise CommandError(f"Not checked. {problem}") from problem
         self._say(found)
         if marks.get("revocation"):
             raise CommandError("Revoked: the club has taken this certificate back.")
@@ -65,7 +70,16 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"Its line stands in the public log, sealed with {found.log_size:,} lines."
             )
+        self.stdout.write("Compare these with the paper: only what stands here was signed.")
+        for fact in signed_facts(found.document):
+            self.stdout.write(f"  {fact.term}: {fact.value}")
         self.stdout.write(what_genuine_means())
+
+
+def _certificate(file: Path) -> bytes:
+    """The signed file, taken out of the PDF where it is one."""
+    data = _content(file)
+    return attached_file(data, most_bytes=MOST_BYTES) if is_pdf(data) else data
 
 
 def _content(file: Path) -> bytes:

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
+from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
 from django.utils.translation import gettext as _
@@ -17,6 +18,13 @@ from django.views.decorators.http import require_http_methods
 
 from registry.credential.certificate import MOST_BYTES, PURPOSES
 from registry.credential.context import PATH, context_document
+from registry.paper.attachment import (
+    MOST_PDF_BYTES,
+    AttachmentProblem,
+    BusyError,
+    attached_file,
+    is_pdf,
+)
 from registry.queries.public import certificate_record
 from registry.science.numbers import NumberProblem, format_number, parse_number
 from registry.telling.credentials import FileVerdict, credential_text, verdict_on_file
@@ -89,21 +97,34 @@ def vocabulary(request: HttpRequest) -> HttpResponseBase:
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 def check(request: HttpRequest) -> HttpResponseBase:
-    """A file in, one of the six verdicts out; nothing of the file is kept."""
+    """A file or a PDF in, one of the six verdicts out; nothing of it is kept."""
     context: dict[str, Any] = {"current": "", "verdict": None, "problem": ""}
+    status = 200
     if request.method == "POST":
-        file = request.FILES.get("file")
-        if file is None or file.size is None:
-            context["problem"] = _("Choose the file of a certificate first.")
-        elif file.size > MOST_BYTES:
-            context["problem"] = _(
-                "This file is too large for a certificate. Choose the file that ends in .json."
-            )
-        else:
-            context |= _answer(verdict_on_file(file.read()))
-    return render(
-        request, "buyer/check_file.html", context, status=400 if context["problem"] else 200
-    )
+        try:
+            context |= _checked(request.FILES.get("file"))
+        except AttachmentProblem as problem:
+            context["problem"], status = _(str(problem)), 400
+        except BusyError:
+            context["problem"] = _("Another PDF is being read just now. Send yours again.")
+            status = 503
+    return render(request, "buyer/check_file.html", context, status=status)
+
+
+def _checked(file: UploadedFile[Any] | None) -> dict[str, Any]:
+    """The verdict on what was sent; raises AttachmentProblem for what cannot be checked."""
+    if file is None or file.size is None:
+        raise AttachmentProblem("Choose the file of a certificate first.")
+    data = file.read() if file.size <= MOST_PDF_BYTES else b""
+    if is_pdf(data):
+        found = verdict_on_file(attached_file(data, most_bytes=MOST_BYTES))
+        return {**_answer(found), "is_from_pdf": True}
+    if file.size > MOST_BYTES:
+        raise AttachmentProblem(
+            "This file is too large for a certificate. Choose its PDF as the club made it, or the"
+            " file that ends in .json."
+        )
+    return {**_answer(verdict_on_file(data)), "is_from_pdf": False}
 
 
 def _answer(found: FileVerdict) -> dict[str, Any]:
@@ -115,4 +136,5 @@ def _answer(found: FileVerdict) -> dict[str, Any]:
         "href": f"/C/{record.number}" if record else "",
         "dog": record.dog.name if record else "",
         "lines": found.log_size,
+        "facts": found.facts,
     }

@@ -4,19 +4,30 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from typing import Any
 
 import pypdfium2 as pdfium
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
+from django.utils import timezone
 
 from registry.credential.certificate import read
 from registry.credential.multikey import from_multikey
+from registry.desk import consent
 from registry.desk.log import publish_checkpoint
+from registry.ledger import Actor
 from registry.ledger.keys import verifier_keys
 from registry.models import Certificate
+from registry.paper import attachment
+from registry.paper.certificate import certificate_pdf
+from registry.queries.public import certificate_record
+from registry.science.numbers import format_number
 from registry.telling.issuer import issuer
+from registry.telling.papers import certificate_paper
+from registry.wording import dates
+from tests.corpora.pdf_files import attaching, samples, stream
 from tests.factories import make_accepted, make_club
 
 pytestmark = pytest.mark.django_db
@@ -35,8 +46,8 @@ def read_json(client: Client, path: str) -> dict[str, Any]:
     return found
 
 
-def sent(client: Client, data: bytes) -> str:
-    file = SimpleUploadedFile("certificate.json", data)
+def sent(client: Client, data: bytes, name: str = "certificate.json") -> str:
+    file = SimpleUploadedFile(name, data)
     answer = client.post("/check/", {"file": file})
     assert answer.status_code == 200
     return answer.content.decode()
@@ -158,3 +169,131 @@ class TestChecking:
 
         assert not answer.cookies
         assert "no-store" in answer.headers["Cache-Control"]
+
+    def test_what_was_signed_stands_there_in_full(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        page = sent(client, client.get(f"/C/{sealed.number}.json").content)
+
+        assert "only what stands here was signed" in page
+        assert facts_on(page) == {
+            "Certificate number": format_number(sealed.number),
+            "Name": sealed.evaluation.dog.name,
+            "Breed": sealed.evaluation.dog.breed.name,
+            "Sex": "Female",
+            "Born": "15 January 2023",
+            "Colour": "brown",
+            "Chip ends in": (sealed.evaluation.dog.chip or "")[-6:],
+            "Examined": "2 October 2026",
+            "Clinic": f"{sealed.evaluation.clinic.name}, Tarnby",
+            "Certificate issued": dates.day(timezone.localtime(sealed.issued_at)),
+            "Hip laxity index, left": "0.31",
+            "Hip laxity index, right": "0.35",
+            "Hip laxity index, among tested dogs that day":
+                "0 better, 1 the same with this dog, 0 worse",
+        }  # fmt: skip
+
+    def test_what_was_changed_is_not_repeated(self, client: Client, sealed: Certificate) -> None:
+        found = read_json(client, f"/C/{sealed.number}.json")
+        found["credentialSubject"]["name"] = "Another Dog"
+
+        page = sent(client, json.dumps(found).encode())
+
+        assert "Another Dog" not in page
+        assert facts_on(page) == {}
+
+    def test_results_that_the_owner_took_back_are_not_repeated(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        file = client.get(f"/C/{sealed.number}.json").content
+        consent.change_consent(
+            by=Actor.system(), evaluation_id=sealed.evaluation.public_id, publish=False
+        )
+
+        page = sent(client, file)
+
+        assert "result not released" in page
+        assert "Certificate number" in facts_on(page)
+        assert not any("Hip" in term for term in facts_on(page))
+
+
+class TestCheckingPdfs:
+    def test_a_pdf_is_checked_by_the_file_it_carries(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        page = sent(client, client.get(f"/C/{sealed.number}.pdf").content, "juno.pdf")
+
+        assert "Genuine and current" in page
+        assert "This verdict is about the file inside the PDF" in page
+        assert facts_on(page)["Hip laxity index, right"] == "0.35"
+
+    def test_a_page_that_was_changed_around_its_file_shows_what_was_signed(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        record = certificate_record(sealed.number)
+        assert record is not None
+        paper = certificate_paper(record)
+        rows = tuple(replace(row, left="0.11", right="0.12", speaks="0.12") for row in paper.rows)
+        forged = certificate_pdf(replace(paper, rows=rows, dog_name="Better Dog")).data
+        with pdfium.PdfDocument(forged) as document:
+            assert "0.11" in document[0].get_textpage().get_text_range()
+
+        page = sent(client, forged, "forged.pdf")
+
+        assert "only what stands here was signed" in page
+        facts = facts_on(page)
+        assert (facts["Hip laxity index, left"], facts["Name"]) == (
+            "0.31",
+            sealed.evaluation.dog.name,
+        )
+        assert "0.11" not in page
+        assert "Better Dog" not in page
+
+    def test_a_file_changed_inside_a_pdf_is_not_genuine(
+        self, client: Client, sealed: Certificate
+    ) -> None:
+        file = client.get(f"/C/{sealed.number}.json").content.replace(b'"0.31"', b'"0.11"')
+
+        page = sent(client, attaching(stream(file)), "forged.pdf")
+
+        assert "Not found" in page
+        assert "this file was changed" in page
+
+    @pytest.mark.parametrize(
+        ("what", "words"),
+        [
+            ("no attachment at all", "This PDF carries no certificate file"),
+            ("a password to open it", "protected by a password"),
+            ("two files to choose from", "more than one such file"),
+            ("the first 50%", "damaged or was cut short"),
+            ("the same, packed twice", "far larger than a certificate"),
+        ],
+    )
+    def test_one_that_cannot_be_checked_is_said_at_the_field_with_what_to_do(
+        self, client: Client, what: str, words: str
+    ) -> None:
+        (content,) = (each.content for each in samples() if each.what == what)
+
+        answer = client.post("/check/", {"file": SimpleUploadedFile("a.pdf", content)})
+
+        page = answer.content.decode()
+        assert answer.status_code == 400
+        assert page.count(words) == 2
+        assert "type the number from the paper" in page
+
+    def test_while_another_is_read_it_is_asked_to_come_again(
+        self, client: Client, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(attachment, "_PATIENCE_SECONDS", 0.05)
+        file = SimpleUploadedFile("a.pdf", attaching(stream(b"{}")))
+
+        with attachment._READING:
+            answer = client.post("/check/", {"file": file})
+
+        assert answer.status_code == 503
+        assert "Send yours again" in answer.content.decode()
+
+
+def facts_on(page: str) -> dict[str, str]:
+    """The terms of the page's list of facts with their values."""
+    return dict(re.findall(r"<dt>([^<]+)</dt><dd>([^<]+)</dd>", page))
