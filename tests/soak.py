@@ -46,6 +46,7 @@ ROWS = (
     Row(What.DAMAGES, 1_100),
     Row(What.UNSENT, 1_000),
     Row(What.BACKUPS, 50),
+    Row(What.WALKS, 10_000),
     Row(What.CLEAN_RUNS, 100),
 )
 

@@ -25,6 +25,7 @@ class What(StrEnum):
     DAMAGES = "planted damages"
     UNSENT = "decisions while the mail server is away, each mail sent once afterwards"
     BACKUPS = "backups made while the club works, each of one moment"
+    WALKS = "random walks of announced examinations, looked at after each deed"
     CLEAN_RUNS = "verifications of a registry left alone"
 
 
