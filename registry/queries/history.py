@@ -25,9 +25,9 @@ _PUBLIC_FIELDS = frozenset(
 class PublicEntry:
     """One change: the ledger's action, its instant, and public fields from → to.
 
-    ``evaluation`` is the public id of the evaluation it is about, or empty; ``certificate`` the
-    number issued with it; ``hidden`` names changed fields whose values are not public; ``reason``
-    is why, for deeds whose reason is public.
+    ``evaluation`` is the public id of the evaluation it is about, or empty; ``replaced_by`` that of
+    the corrected one in its place; ``certificate`` the number issued with it; ``hidden`` names
+    changed fields whose values are not public; ``reason`` is why, for deeds whose reason is public.
     """
 
     action: str
@@ -38,6 +38,7 @@ class PublicEntry:
     changes: Mapping[str, tuple[str, str]]
     hidden: tuple[str, ...]
     reason: str = ""
+    replaced_by: str = ""
 
 
 # Forms that ask for these reasons say that they are shown to everybody. Why a registrar approved
@@ -109,4 +110,5 @@ def _entry(action: str, at: Any, subject: str, body: str, reason: str | None) ->
             name for name in values if is_dog and name in {"chip", "sire", "dam", "breed"}
         ),
         reason=reason or "",
+        replaced_by=str(values.get("replaced_by", {}).get("to") or ""),
     )

@@ -128,9 +128,10 @@ def _offspring_count(offspring: list[Kin]) -> str:
 
 
 def events_of_dog(entries: list[PublicEntry]) -> tuple[Event, ...]:
-    """The changes in words. The owner's wish is told of accepted results only: of others nothing
-    was shown."""
+    """The changes in words. The owner's wish is told of accepted results only, and of what stands
+    corrected in their place: of others nothing was shown."""
     accepted = {each.evaluation for each in entries if each.action == "evaluation.accepted"}
+    accepted |= {each.replaced_by for each in entries if each.replaced_by}
     told = (
         entry
         for entry in entries

@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from registry.desk import catalogue, decide
+from registry.desk import catalogue, decide, revoke
 from registry.desk import dogs as dog_desk
 from registry.desk.announce import announce, withdraw_announcement
 from registry.desk.consent import change_consent
@@ -191,6 +191,23 @@ class TestCertificatePage:
 
         assert "No longer shown, as the owner wished" in text(client, f"/C/{juno.number}")
         dog_page = text(client, f"/dogs/{juno.evaluation.dog.public_id}/")
+        assert "Result no longer shown, as the owner wished" in dog_page
+
+    def test_a_withdrawn_consent_to_a_corrected_result_says_when(
+        self, client: Client, club: Club, juno: Certificate
+    ) -> None:
+        dog = juno.evaluation.dog
+        revoke.replace(
+            by=club.registrar.actor,
+            evaluation_id=juno.evaluation.public_id,
+            changes={"readings": factories.make_body(dog, left="0.41")["readings"]},
+            reason="left was read wrongly",
+        )
+        corrected = Certificate.objects.exclude(pk=juno.pk).get().evaluation
+
+        change_consent(by=club.nurse.actor, evaluation_id=corrected.public_id, publish=False)
+
+        dog_page = text(client, f"/dogs/{dog.public_id}/")
         assert "Result no longer shown, as the owner wished" in dog_page
 
 
