@@ -43,6 +43,14 @@ class Leaves:
         """The leaf hash of entry ``seq`` (from 1)."""
         return self.hashes[(seq - 1) * HASH_BYTES : seq * HASH_BYTES]
 
+    def tile(self, level: int, index: int) -> bytes | None:
+        """What a tile of the two lowest levels should hold; None for one above them, and for one
+        that the leaves do not fill."""
+        if level > 1 or len(self) >> HEIGHT * (level + 1) <= index:
+            return None
+        row = (self.hashes, self.roots)[level]
+        return row[index * WIDTH * HASH_BYTES : (index + 1) * WIDTH * HASH_BYTES]
+
     def nodes(self) -> tree.Nodes:
         """The complete subtrees over these leaves."""
         above = tree.nodes_over(split(self.roots))
@@ -107,6 +115,13 @@ def _check_tile(
     tile: LedgerTile, leaves: Leaves, nodes: tree.Nodes, head_seq: int
 ) -> Iterator[Damage]:
     """Each hash of one tile against the leaves below it."""
+    if bytes(tile.hashes) == leaves.tile(tile.level, tile.index):
+        return
+    if len(tile.hashes) != WIDTH * HASH_BYTES:
+        text = f"tile {tile.index} of level {tile.level} of the public tree is not whole"
+        first = (tile.index << HEIGHT * (tile.level + 1)) + 1
+        yield Damage(first, "tree", "edited", text)
+        return
     for place, stored in enumerate(split(tile.hashes), start=tile.index << HEIGHT):
         last = (place + 1) << (tile.level * HEIGHT)
         first = last - (1 << (tile.level * HEIGHT)) + 1

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 from django.db import connection
 
-from registry.ledger.tree import Nodes, leaf_hash, node_hash
+from registry.ledger.tree import Nodes, leaf_hash, level_above
 from registry.models import LedgerTile
 
 HEIGHT = 8
@@ -65,9 +65,9 @@ def leaves(after: int, until: int) -> Iterator[bytes]:
 
 def folded(hashes: Sequence[bytes]) -> bytes:
     """The root over a power of two of neighbouring subtrees."""
-    row = list(hashes)
+    row = hashes
     while len(row) > 1:
-        row = [node_hash(row[at], row[at + 1]) for at in range(0, len(row), 2)]
+        row = level_above(row)
     return row[0]
 
 

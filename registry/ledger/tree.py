@@ -14,6 +14,7 @@ Nodes = Callable[[int, int], bytes]
 """``nodes(level, index)``: the hash of the ``index``-th complete subtree of ``2 ** level``
 leaves."""
 
+_sha256 = hashlib.sha256
 EMPTY_ROOT = hashlib.sha256(b"").digest()
 
 
@@ -27,12 +28,19 @@ def node_hash(left: bytes, right: bytes) -> bytes:
     return hashlib.sha256(b"\x01" + left + right).digest()
 
 
+def level_above(hashes: Sequence[bytes]) -> list[bytes]:
+    """The node hash of each two neighbours; one that is left over at the end is left out."""
+    each = iter(hashes)
+    # ``node_hash`` written out: over a million entries the calls would cost more than the hashes.
+    pairs = zip(each, each, strict=False)
+    return [_sha256(b"\x01" + left + right).digest() for left, right in pairs]
+
+
 def nodes_over(leaves: Sequence[bytes]) -> Nodes:
     """Complete subtrees over leaf hashes that lie in memory."""
     levels = [list(leaves)]
     while len(levels[-1]) > 1:
-        below = levels[-1]
-        levels.append([node_hash(below[at], below[at + 1]) for at in range(0, len(below) - 1, 2)])
+        levels.append(level_above(levels[-1]))
     return lambda level, index: levels[level][index]
 
 

@@ -134,6 +134,16 @@ def test_an_edited_tile_is_named() -> None:
     assert found() == [(257, "tree", "edited")]
 
 
+@pytest.mark.parametrize("length", [0, 32, 8191])
+def test_a_tile_that_was_cut_is_named(length: int) -> None:
+    tile = LedgerTile.objects.get(level=0, index=1)
+    LedgerTile.objects.filter(pk=tile.pk).update(hashes=bytes(tile.hashes)[:length])
+
+    damages = verify().damages
+
+    assert (257, "tree", "edited") in [(each.seq, each.field, each.kind) for each in damages]
+
+
 def test_an_edited_checkpoint_is_named() -> None:
     LogCheckpoint.objects.filter(size=300).update(root="0" * 64)
 
