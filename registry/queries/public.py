@@ -17,6 +17,7 @@ from typing import Any
 from django.db import connection
 
 from registry.models import Kind, Side, State
+from registry.queries.counted_spans import SPANS, Turn, turns_from
 from registry.science.scale import Better
 
 # A row as the database hands it over.
@@ -112,7 +113,8 @@ class CertificateRecord:
 
     ``readings`` is empty unless the owner has agreed and the result was not taken back. ``reason``
     is why the club took the result back or replaced it, empty otherwise; ``ceased_at`` is when the
-    last of its values stopped counting, for one that is replaced. ``submitted_at`` and
+    last of its values stopped counting, for one that is replaced; ``turns`` are all the times when
+    another result's coming or going changed what counts of it. ``submitted_at`` and
     ``announced_at`` are the server's own instants, whatever day of examination was given.
     """
 
@@ -133,6 +135,7 @@ class CertificateRecord:
     newer: str
     submitted_at: datetime
     announced_at: datetime | None
+    turns: tuple[Turn, ...] = ()
     readings: tuple[ReadTrait, ...] = field(default=())
 
 
@@ -177,7 +180,8 @@ _CERTIFICATE = (
     "  SELECT p.id, p.corrects_id FROM chain JOIN registry_evaluation p"
     "  ON p.id = chain.corrects_id)"
     "  SELECT MIN(a.announced_at) FROM registry_announcement a JOIN chain"
-    "  ON a.evaluation_id = chain.id)"
+    "  ON a.evaluation_id = chain.id),"
+    " e.decided_at, {spans}"
     " FROM registry_certificate c"
     " JOIN registry_evaluation e ON e.id = c.evaluation_id"
     " JOIN registry_clinic k ON k.id = e.clinic_id"
@@ -223,7 +227,7 @@ def certificate_record(number: str, *, for_owner: bool = False) -> CertificateRe
 def certificate_row(number: str) -> Row | None:
     """The certificate with its evaluation, clinic and dog: one query."""
     with connection.cursor() as cursor:
-        cursor.execute(_CERTIFICATE, [number])
+        cursor.execute(_CERTIFICATE.format(spans=SPANS[connection.vendor]), [number])
         row = cursor.fetchone()
     return tuple(row) if row else None
 
@@ -258,6 +262,11 @@ def record_from(row: Row, readings: Sequence[Row]) -> CertificateRecord:
         dog=dog_from(row[14:30]),
         submitted_at=as_instant(row[30]),
         announced_at=as_instant(row[31]) if row[31] else None,
+        turns=turns_from(
+            row[33],
+            issued_at=as_instant(row[1]),
+            decided_at=as_instant(row[32]) if row[32] else None,
+        ),
         readings=_readings(readings),
     )
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from registry.queries.breed_counts import count_rows, counts_from
 from registry.queries.certificate_rows import CertificateRows
+from registry.queries.counted_spans import Turn
 from registry.queries.history import PublicEntry, entries_from
 from registry.queries.public import (
     CertificateRecord,
@@ -190,16 +191,25 @@ def litter_count(litter: list[Kin]) -> str:
 def events_of(record: CertificateRecord, entries: list[PublicEntry]) -> tuple[Event, ...]:
     """The certificate's history, newest first: every later change of what the page shows."""
     events = [event for entry in entries if (event := _event_of(record, entry))]
-    acts = {entry.action for entry in entries}
-    if record.ceased_at and not acts & {"evaluation.revoked", "evaluation.replaced"}:
-        events.append(Event(_("A newer exam took its place"), record.ceased_at))
-        events.sort(key=lambda event: event.at, reverse=True)
+    events += [Event(_title_of(turn), turn.at) for turn in record.turns]
+    events.sort(key=lambda event: event.at, reverse=True)
     events.append(Event(_("Certificate issued by the club"), record.issued_at))
     events.append(Event(_("Result sent in by the clinic"), record.submitted_at))
     if record.announced_at:
         events.append(Event(_("Examination announced by the clinic"), record.announced_at))
     events.append(Event(_("Dog examined"), record.examined_on))
     return tuple(events)
+
+
+def _title_of(turn: Turn) -> str:
+    """What another exam's coming or going meant for this one."""
+    if turn.counts:
+        return _("It counts now, as a newer exam no longer does")
+    return (
+        _("A newer exam took its place")
+        if turn.is_whole
+        else _("A newer exam counts for a part of it")
+    )
 
 
 def _event_of(record: CertificateRecord, entry: PublicEntry) -> Event | None:
