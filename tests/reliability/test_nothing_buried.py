@@ -23,6 +23,7 @@ from hypothesis import strategies as st
 from registry.desk import decide, dogs, submit
 from registry.desk import revoke as later
 from registry.desk.announce import announce, withdraw_announcement
+from registry.desk.announcement_agreement import check_announcements
 from registry.desk.consent import change_consent
 from registry.desk.errors import DeskError
 from registry.models import Announcement, Certificate, Dog, Evaluation, Reading, State
@@ -260,6 +261,7 @@ def test_nothing_announced_vanishes_and_no_public_value_changes_in_silence() -> 
                 except AssertionError as error:
                     error.add_note(f"after {way.taken}, of {deeds}")
                     raise
+                assert list(check_announcements()) == []
                 walks.done += 1
                 taken.update(way.taken)
                 transaction.set_rollback(True)

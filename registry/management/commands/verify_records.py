@@ -1,4 +1,4 @@
-"""Hold results, certificates, counts and files against the ledger; exits with 1 if one differs."""
+"""Hold results, announcements, counts and files against the ledger; exits with 1 if one differs."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from registry.desk import upkeep
 from registry.desk.agreement import check_files, check_rows
+from registry.desk.announcement_agreement import check_announcements
 from registry.desk.distributions import compare_distributions
 from registry.ledger.damage import Damage
 
@@ -18,7 +19,8 @@ class Command(BaseCommand):
     """Verify that the registry's rows still say what its ledger says."""
 
     help = (
-        "Compare every result, certificate, count and stored file with the ledger; exits with 1"
+        "Compare every result, certificate, announcement, count and stored file with the ledger;"
+        " exits with 1"
         " and names what differs. Run verify_ledger first: here the ledger is the witness."
     )
 
@@ -34,7 +36,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Print one line a difference: entry, field, kind, sentence."""
         files = () if options["without_files"] else check_files()
-        found = list(islice(chain(check_rows(), _counts(), files), options["most"]))
+        found = list(
+            islice(chain(check_rows(), check_announcements(), _counts(), files), options["most"])
+        )
         for damage in found:
             self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
         facts = {"differences": len(found), "files": not options["without_files"]}
@@ -44,7 +48,9 @@ class Command(BaseCommand):
                 "The registry does not say what its ledger says: see the lines above. Keep the"
                 " database as it is and compare it with a backup."
             )
-        self.stdout.write("Every result, certificate, count and file is what the ledger says.")
+        self.stdout.write(
+            "Every result, certificate, announcement, count and file is what the ledger says."
+        )
 
 
 def _counts() -> list[Damage]:
