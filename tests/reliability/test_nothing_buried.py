@@ -2,7 +2,7 @@
 changes without a note on its page, and no instant of the server is ever written anew.
 
 A walk takes a dog through deeds drawn by Hypothesis; after every deed the public pages are read
-again and compared with what they said before. 300 walks in every run, 10,000 in a soak.
+again and compared with what they said before. 200 walks in every run, 10,000 in a soak.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from tests.reliability.record import What
 
 pytestmark = pytest.mark.django_db
 
-WALKS = times(soak=10_000, short=300)
+WALKS = times(soak=10_000, short=200)
 STEPS = times(soak=6, short=3)
 # What is done before the first look, so that short walks come far as well.
 _BEGINNINGS = (
