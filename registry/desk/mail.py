@@ -43,6 +43,7 @@ KINDS = (
     "replaced",
     "owner-result",
     "checkpoint",
+    "damage",
 )
 
 

@@ -1,7 +1,7 @@
 """The records themselves: the ledger's head, its checkpoints, the last verifications, the files.
 
-Whole verifications are the business of ``verify_ledger``, ``verify_records`` and
-``rebuild_distributions --check``; here only their last end is read.
+Whole verifications are made by the worker once a day and by commands; here only their last end is
+read.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from registry.models import Evidence, LedgerEntry, LedgerHead, LogCheckpoint, Up
 # The worker signs hourly and mails daily; half as much again is no alarm.
 _SEALED_WITHIN = timedelta(hours=3)
 _MAILED_WITHIN = timedelta(hours=50)
-_VERIFIED_WITHIN = timedelta(days=35)
+_VERIFIED_WITHIN = timedelta(days=2)
 _FILES_SAMPLED = 8
 _MOST_SAMPLED_BYTES = 200 * 2**20
 _KEEP = gettext_lazy("Keep the database as it is, and compare it with a backup.")
@@ -109,16 +109,18 @@ def look_at_checkpoint_mail() -> Verdict:
 
 
 def _last(name: str, command: str, bad: str) -> Verdict:
-    """How a long verification last ended, and whether that is long ago."""
+    """How a verification last ended, and whether that is longer ago than the worker lets it be."""
     row = Upkeep.objects.filter(name=name).first()
     fix = _("Run manage.py %(command)s.") % {"command": command}
     if row is None:
         return advice(_("It has not been done yet."), fix)
     age = _("Last done %(age)s ago.") % {"age": timesince(row.at, depth=1)}
     if not row.ok:
-        return hand(f"{age} {bad}", f"{fix} {_KEEP}")
+        first = row.detail.get("first", "")
+        words = _("The first of it: %(first)s.") % {"first": first} if first else ""
+        return hand(f"{age} {bad} {words}".rstrip(), f"{fix} {_KEEP}")
     if row.at < timezone.now() - _VERIFIED_WITHIN:
-        return advice(age, fix)
+        return hand(age, _("Start manage.py work, which does it once a day.") + f" {fix}")
     return well(age + " " + _("All was in order."))
 
 

@@ -43,7 +43,7 @@ class TestTheCommands:
     def ran(self, *command: str) -> Upkeep:
         with contextlib.suppress(CommandError):
             call_command(*command, stdout=StringIO())
-        return Upkeep.objects.get()
+        return Upkeep.objects.latest("at")
 
     def test_a_ledger_that_is_whole_is_remembered_as_whole(self) -> None:
         make_club()

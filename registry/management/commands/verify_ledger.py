@@ -9,11 +9,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from registry.desk import upkeep
+from registry.desk import verification
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, VerifierKey, open_note
 from registry.ledger.keys import verifier_keys
-from registry.ledger.public_tree import compare
-from registry.ledger.verify import verify
 
 
 class Command(BaseCommand):
@@ -55,24 +53,24 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         """Print one line a damage: entry, field, kind, sentence."""
         kept, saved = _kept(options["against"], options["key"]), _saved(options["leaves"])
-        verdict = verify(most=options["most"], progress=self._show, processes=os.cpu_count() or 1)
+        seen = verification.verify_ledger(
+            kept=kept,
+            saved=saved,
+            most=options["most"],
+            progress=self._show,
+            processes=os.cpu_count() or 1,
+        )
         if options["verbosity"] and self.stdout.isatty():
             self.stdout.write("")
-        differences = list(compare(verdict.leaves, kept, saved))
-        for damage in [*verdict.damages, *differences]:
-            self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
-        found = verdict.found + len(differences)
-        facts = {"entries": verdict.entries, "damages": found}
-        upkeep.remember(name=upkeep.LEDGER, ok=not found, detail=facts)
-        if found:
+        for damage in seen.damages:
+            self.stdout.write(verification.line(damage))
+        if seen.found:
             raise CommandError(
-                f"The ledger is damaged: {found} {'damage' if found == 1 else 'damages'}, the"
-                " first of them listed above. Keep the database as it is and compare it with a"
+                f"The ledger is damaged: {seen.found} {'damage' if seen.found == 1 else 'damages'},"
+                " the first of them listed above. Keep the database as it is and compare it with a"
                 " backup."
             )
-        self.stdout.write(
-            f"The ledger is whole: {verdict.entries:,} entries, last hash {verdict.head}."
-        )
+        self.stdout.write(f"The ledger is whole: {seen.entries:,} entries, last hash {seen.head}.")
         for checkpoint in kept:
             self.stdout.write(f"It continues the checkpoint of {checkpoint.size:,} entries.")
 

@@ -3,16 +3,11 @@
 from __future__ import annotations
 
 from argparse import ArgumentParser
-from itertools import chain, islice
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from registry.desk import upkeep
-from registry.desk.agreement import check_files, check_rows
-from registry.desk.announcement_agreement import check_announcements
-from registry.desk.distributions import compare_distributions
-from registry.ledger.damage import Damage
+from registry.desk import verification
 
 
 class Command(BaseCommand):
@@ -20,8 +15,8 @@ class Command(BaseCommand):
 
     help = (
         "Compare every result, certificate, announcement, count and stored file with the ledger;"
-        " exits with 1"
-        " and names what differs. Run verify_ledger first: here the ledger is the witness."
+        " exits with 1 and names what differs. Run verify_ledger first: here the ledger is the"
+        " witness."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -35,15 +30,12 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Print one line a difference: entry, field, kind, sentence."""
-        files = () if options["without_files"] else check_files()
-        found = list(
-            islice(chain(check_rows(), check_announcements(), _counts(), files), options["most"])
+        seen = verification.verify_records(
+            most=options["most"], with_files=not options["without_files"]
         )
-        for damage in found:
-            self.stdout.write(f"entry {damage.seq} · {damage.field} · {damage.kind}: {damage.text}")
-        facts = {"differences": len(found), "files": not options["without_files"]}
-        upkeep.remember(name=upkeep.RECORDS, ok=not found, detail=facts)
-        if found:
+        for damage in seen.damages:
+            self.stdout.write(verification.line(damage))
+        if seen.found:
             raise CommandError(
                 "The registry does not say what its ledger says: see the lines above. Keep the"
                 " database as it is and compare it with a backup."
@@ -51,12 +43,3 @@ class Command(BaseCommand):
         self.stdout.write(
             "Every result, certificate, announcement, count and file is what the ledger says."
         )
-
-
-def _counts() -> list[Damage]:
-    """The counts of the distributions against the evaluations."""
-    seen = compare_distributions()
-    if seen.agrees:
-        return []
-    difference = seen.cell_difference or seen.counted_difference
-    return [Damage(0, "counts", "edited", f"the breed's counts differ: {difference}")]

@@ -1,4 +1,5 @@
-"""The background worker: sends mail, signs the log, does tasks, forgets what has expired.
+"""The background worker: sends mail, signs and verifies the log, does tasks, forgets what has
+expired.
 
 It only calls the desk. The outbox is the queue: its rows are written in the
 same transaction as the change they tell of, and a claim on one lapses, so a
@@ -31,6 +32,7 @@ from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
+from registry.desk.verification import verify_when_due
 from registry.doctor.examination import examine_slowly, needing
 from registry.doctor.findings import Level
 
@@ -71,6 +73,7 @@ class Command(BaseCommand):
                 with _alive_meanwhile(options["sign_of_life"]):
                     _do_tasks(stop)
                     _back_up()
+                    _verify()
                 if tidying.is_due():
                     _tidy()
             except OperationalError:
@@ -148,6 +151,12 @@ def _back_up() -> None:
     """Make the day's backup and the week's trial when they are due."""
     if (made := back_up_when_due()) is not None:
         logger.info("backup: %s made", made.name)
+
+
+def _verify() -> None:
+    """Verify the ledger and the records when the day's turn has come."""
+    for name, found in verify_when_due().items():
+        logger.info("%s: done, damages found: %d", name, found)
 
 
 def _deliver() -> None:
