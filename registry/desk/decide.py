@@ -18,12 +18,13 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, Ties, require_role, why_tied
+from registry.desk.actor import Actor, require_role
 from registry.desk.certificates import new_certificate_number, new_status_place
 from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
-from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
+from registry.desk.errors import Conflict, DeskError, Invalid, NotFound
 from registry.desk.mail import queue
 from registry.desk.second_look import NeedsSecondError, ask, settle, wished_by
+from registry.desk.ties import refuse_tied
 from registry.ledger import Change, append
 from registry.models import (
     Certificate,
@@ -92,7 +93,7 @@ def _accept(by: Actor, evaluation_id: str, reason: str) -> Certificate:
             evaluation_pk=claimed.pk,
             detail=number,
         )
-        queue(kind="owner-result", to_email=claimed.ties.owner_email, evaluation_pk=claimed.pk)
+        queue(kind="owner-result", to_email=claimed.owner_email, evaluation_pk=claimed.pk)
     return certificate
 
 
@@ -151,7 +152,7 @@ def accept_many(*, by: Actor, evaluation_ids: Iterable[str]) -> list[Outcome]:
 
 
 class _Claimed(NamedTuple):
-    """What deciding must know of a claimed evaluation, its dog and those it is tied to.
+    """What deciding must know of a claimed evaluation and its dog.
 
     ``at`` is the instant of the claim, ``dog_id`` the dog's public id.
     """
@@ -162,7 +163,7 @@ class _Claimed(NamedTuple):
     dog_id: str
     window_months: int
     clinic_email: str
-    ties: Ties
+    owner_email: str
 
 
 _CLAIM = """
@@ -173,7 +174,7 @@ _CLAIM = """
 """
 _CLAIMED = """
     SELECT e.id, d.id, d.breed_id, d.sex, d.public_id, b.window_months, k.email,
-           e.submitted_by_id, e.clinic_id, o.user_id, COALESCE(o.email, '')
+           COALESCE(o.email, '')
     FROM registry_evaluation e
     JOIN registry_dog d ON d.id = e.dog_id
     JOIN registry_breed b ON b.id = d.breed_id
@@ -213,13 +214,17 @@ def _claim(by: Actor, evaluation_id: str, deed: str) -> _Claimed:
         raise NotFound(_("There is no such result."))
     if not is_claimed:
         raise _too_late(_whole().get(public_id=evaluation_id))
-    pk, dog_pk, breed_id, sex, dog_id, window_months, clinic_email, *ties = row
-    claimed = _Claimed(
-        pk, now, CountedDog(dog_pk, breed_id, sex), dog_id, window_months, clinic_email, Ties(*ties)
+    pk, dog_pk, breed_id, sex, dog_id, window_months, clinic_email, owner_email = row
+    refuse_tied(by, [pk])
+    return _Claimed(
+        pk,
+        now,
+        CountedDog(dog_pk, breed_id, sex),
+        dog_id,
+        window_months,
+        clinic_email,
+        owner_email,
     )
-    if why := why_tied(by, claimed.ties):
-        raise Refused(why)
-    return claimed
 
 
 def _whole() -> QuerySet[Evaluation]:

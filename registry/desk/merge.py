@@ -15,9 +15,9 @@ from django.db import models, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, require_role, why_not_decide
+from registry.desk.actor import Actor, require_role
 from registry.desk.counting import CountedDog, recount
-from registry.desk.errors import Conflict, Invalid, NotFound, Problem, Refused
+from registry.desk.errors import Conflict, Invalid, NotFound, Problem
 from registry.desk.known_dogs import dog_by_id
 from registry.desk.naming import forget_name, index_name, search_name
 from registry.desk.parentage import (
@@ -30,6 +30,7 @@ from registry.desk.parentage import (
     why_not_litter,
     why_not_parent,
 )
+from registry.desk.ties import refuse_tied
 from registry.ledger import Change, append
 from registry.models import (
     Announcement,
@@ -186,10 +187,8 @@ def _check_reason(reason: str) -> None:
 
 def _check_ties(by: Actor, kept: Dog, dropped: Dog) -> None:
     """A merge can change which result counts, so nobody merges where they may not decide."""
-    results = Evaluation.objects.filter(dog__in=(kept, dropped)).select_related("owner")
-    for evaluation in results:
-        if why := why_not_decide(by, evaluation):
-            raise Refused(why)
+    results = Evaluation.objects.filter(dog__in=(kept, dropped))
+    refuse_tied(by, results.values_list("pk", flat=True))
 
 
 def _check(said: Against, confirmed: Collection[str]) -> None:

@@ -10,8 +10,9 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk.actor import Actor, person_of, require_role, why_not_decide
-from registry.desk.errors import Conflict, Invalid, NotFound, Refused
+from registry.desk.actor import Actor, person_of, require_role
+from registry.desk.errors import Conflict, Invalid, NotFound
+from registry.desk.ties import refuse_tied
 from registry.ledger import Change, append
 from registry.models import Evaluation, Role, SecondDeed, SecondLook
 from registry.models.moves import MOVES
@@ -50,14 +51,11 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
     """Write down the wish. Raises Conflict when it was written down before, or comes too late."""
     with transaction.atomic():
         evaluation = (
-            Evaluation.objects.select_related("dog", "owner")
-            .filter(public_id=evaluation_id)
-            .first()
+            Evaluation.objects.select_related("dog").filter(public_id=evaluation_id).first()
         )
         if evaluation is None:
             raise NotFound(_("There is no such result."))
-        if why := why_not_decide(by, evaluation):
-            raise Refused(why)
+        refuse_tied(by, [evaluation.pk])
         if evaluation.state not in MOVES[deed].before:
             raise Conflict(
                 _("This result is in another state by now. Look at it again."),
@@ -110,6 +108,7 @@ def drop(*, by: Actor, look_id: str, reason: str) -> SecondLook:
         )
         if look is None:
             raise NotFound(_("There is no such wish."))
+        refuse_tied(by, [look.evaluation_id])
         if not dropped:
             raise Conflict(_("Another registrar was first. Look at the result again."))
         append(

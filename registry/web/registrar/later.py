@@ -13,10 +13,11 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods
 
 from registry.desk import revoke as desk
-from registry.desk.actor import Actor, why_not_decide
+from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, Invalid, Refused
 from registry.desk.second_look import drop
 from registry.desk.submit import described_as_body
+from registry.desk.ties import why_not_decide
 from registry.models import Evaluation, SecondDeed, SecondLook, State
 from registry.queries.review import evaluation_with_all
 from registry.queries.second_looks import open_look
@@ -142,7 +143,7 @@ def leave(request: HttpRequest, by: Actor, look_id: str) -> HttpResponseBase:
     if found is None:
         raise Http404
     form = LeaveForm(posted(request))
-    refusal, status = "", 200
+    refusal, status = why_not_decide(by, found.evaluation), 200
     if request.method == "POST":
         status = 422
         if form.is_valid():

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 from registry.desk import decide
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid
+from registry.desk.ties import ties_of
 from registry.models import Breed, Clinic, Evaluation, State
 from registry.queries.flag_words import FLAG_NAMES
 from registry.queries.queue import QueueFilter, filtered, queue_page, row_of
@@ -65,16 +66,20 @@ def waiting(request: HttpRequest, by: Actor) -> HttpResponseBase:
     number = request.GET.get("page", "1")
     queue = queue_page(asked, number=int(number) if number.isdecimal() else 1)
     query = _query(asked)
+    is_waiting = asked.state == State.SUBMITTED
+    tied = ties_of(by, [row.evaluation.pk for row in queue.rows] if is_waiting else [])
     context = framed(
         {"submitted": "waiting"}.get(asked.state, asked.state),
         form=FilterForm(asked),
         queue=queue,
+        tied=tied,
         asked=asked,
         title=_title(asked.state),
         chosen=_chosen(asked),
         clear=reverse("registrar:queue") + _as_address({"state": query.get("state", "")}),
         kept=urlencode(query) + "&" if query else "",
-        may_select=asked.state == State.SUBMITTED and any(row.is_clean for row in queue.rows),
+        may_select=is_waiting
+        and any(row.is_clean and row.evaluation.pk not in tied for row in queue.rows),
         most=decide.MOST_AT_ONCE,
         looks=open_looks(),
         problems=[],
@@ -93,14 +98,16 @@ def confirm_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
             if not chosen
             else _("Choose at most %(most)d results at a time.") % {"most": decide.MOST_AT_ONCE}
         )
-        return _with_problem(request, message)
+        return _with_problem(request, by, message)
     found = filtered(QueueFilter()).filter(public_id__in=chosen)
     today = timezone.localdate()
     rows = [row_of(evaluation, today) for evaluation in found]
+    tied = ties_of(by, [row.evaluation.pk for row in rows])
     context = framed(
         "waiting",
-        rows=[row for row in rows if row.is_clean],
-        left=[row for row in rows if not row.is_clean],
+        rows=[row for row in rows if row.is_clean and row.evaluation.pk not in tied],
+        left=[row for row in rows if not row.is_clean and row.evaluation.pk not in tied],
+        tied=[row for row in rows if row.evaluation.pk in tied],
         gone=len(set(chosen)) - len(rows),
     )
     return render(request, "registrar/approve_together.html", context)
@@ -113,7 +120,7 @@ def approve_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
     try:
         outcomes = decide.accept_many(by=by, evaluation_ids=request.POST.getlist("chosen"))
     except Invalid as error:
-        return _with_problem(request, str(error))
+        return _with_problem(request, by, str(error))
     evaluations = {
         evaluation.public_id: evaluation
         for evaluation in Evaluation.objects.select_related("dog").filter(
@@ -130,12 +137,14 @@ def approve_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
     return render(request, "registrar/approved_together.html", context)
 
 
-def _with_problem(request: HttpRequest, message: str) -> HttpResponseBase:
+def _with_problem(request: HttpRequest, by: Actor, message: str) -> HttpResponseBase:
     asked = QueueFilter()
+    queue = queue_page(asked)
     context = framed(
         "waiting",
         form=FilterForm(asked),
-        queue=queue_page(asked),
+        queue=queue,
+        tied=ties_of(by, [row.evaluation.pk for row in queue.rows]),
         asked=asked,
         title=_title(asked.state),
         chosen=[],

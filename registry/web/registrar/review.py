@@ -17,9 +17,10 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_POST
 
 from registry.desk import decide
-from registry.desk.actor import Actor, why_not_decide
+from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
 from registry.desk.evidence import stored_path
+from registry.desk.ties import why_not_decide
 from registry.models import Evaluation, Evidence, FlagLevel, SecondLook, State
 from registry.queries.flag_words import FLAG_NAMES, words_of
 from registry.queries.queue import next_waiting, previous_waiting
