@@ -7,7 +7,7 @@ from __future__ import annotations
 import base64
 import gzip
 import io
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 LENGTH = 131_072
@@ -39,6 +39,17 @@ def is_set(encoded_list: str, place: int) -> bool:
     if len(bits) != LENGTH // 8:
         raise ValueError("this status list has another length")
     return bool(bits[place // 8] & (0x80 >> place % 8))
+
+
+def free_place(
+    block: int, *, is_taken: Callable[[int], bool], randbelow: Callable[[int], int]
+) -> int:
+    """A place that is free, counted through all lists: each of list ``block`` is as likely, so that
+    it tells nothing of when a certificate was issued (section 5.2)."""
+    while True:
+        place = block * LENGTH + randbelow(LENGTH)
+        if not is_taken(place):
+            return place
 
 
 def document(

@@ -6,7 +6,7 @@ import secrets
 
 from django.db import connection
 
-from registry.credential.status_list import LENGTH
+from registry.credential.status_list import LENGTH, free_place
 from registry.models import Certificate, Evaluation
 from registry.science.numbers import make_number
 
@@ -26,11 +26,11 @@ def new_status_place() -> int:
     """A place in the public status lists that no certificate has: random in the list that is being
     filled, of which half is used at the most."""
     latest = Certificate.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
-    start = latest // (LENGTH // 2) * LENGTH
-    while True:
-        place = start + secrets.randbelow(LENGTH)
-        if not Certificate.objects.filter(status_place=place).exists():
-            return place
+    return free_place(
+        latest // (LENGTH // 2),
+        is_taken=lambda place: Certificate.objects.filter(status_place=place).exists(),
+        randbelow=secrets.randbelow,
+    )
 
 
 def new_reference() -> str:

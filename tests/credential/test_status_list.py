@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import base64
 import gzip
+import itertools
+import secrets
+from collections.abc import Callable, Iterable
+from random import Random
 
 import pytest
+from scipy.stats import chisquare
 
-from registry.credential.status_list import LENGTH, encoded, is_set
+from registry.credential.status_list import LENGTH, encoded, free_place, is_set
 
 
 def test_the_bits_that_were_set_are_set_and_no_others() -> None:
@@ -37,6 +42,58 @@ def test_the_standards_own_empty_list_reads_as_empty() -> None:
     example = "uH4sIAAAAAAAAA-3BMQEAAADCoPVPbQwfoAAAAAAAAAAAAAAAAAAAAIC3AYbSVKsAQAAA"
 
     assert not any(is_set(example, place) for place in (0, 1, 94_567, LENGTH - 1))
+
+
+class TestPlaces:
+    """Where certificates stand says nothing about when they were issued."""
+
+    counter = itertools.count()
+
+    @staticmethod
+    def given_out(many: int, randbelow: Callable[[int], int]) -> list[int]:
+        taken: list[int] = []
+        for _turn in range(many):
+            taken.append(free_place(3, is_taken=taken.__contains__, randbelow=randbelow))
+        assert len(set(taken)) == many
+        return taken
+
+    @staticmethod
+    def chance(places: Iterable[int]) -> float:
+        """How likely places as uneven as these are, by a chi-square test over 64 equal parts."""
+        parts = [place % LENGTH * 64 // LENGTH for place in places]
+        return float(chisquare([parts.count(part) for part in range(64)]).pvalue)
+
+    def test_two_thousand_are_spread_evenly(self) -> None:
+        places = self.given_out(2_000, Random(20261125).randrange)
+
+        assert {place // LENGTH for place in places} == {3}
+        assert self.chance(places) > 0.01
+
+    def test_the_true_source_spreads_them_too(self) -> None:
+        # A test of chance may fail by chance: this one once in a million runs.
+        assert self.chance(self.given_out(2_000, secrets.randbelow)) > 1e-6
+
+    @pytest.mark.parametrize(
+        "lopsided",
+        [
+            lambda _below: next(TestPlaces.counter),
+            lambda below: Random(7).randrange(below),
+            lambda below: secrets.randbelow(100_000) % below,
+            lambda below: max(secrets.randbelow(below), secrets.randbelow(below)),
+        ],
+        ids=["one after another", "always the same", "too short", "the larger of two"],
+    )
+    def test_the_test_sees_what_is_lopsided(self, lopsided: Callable[[int], int]) -> None:
+        assert self.chance(lopsided(LENGTH) for _turn in range(2_000)) < 0.01
+
+    def test_a_taken_place_is_not_given_out_again(self) -> None:
+        drawn = iter([5, 5, 9])
+
+        place = free_place(
+            0, is_taken={5}.__contains__, randbelow=lambda below: next(drawn) % below
+        )
+
+        assert place == 9
 
 
 @pytest.mark.parametrize("text", ["", "u", "u!!!", "zABC", "uAAAA", encoded([3])[:-8]])
