@@ -119,6 +119,9 @@ INSTALLED_APPS = [
     "django.contrib.contenttypes",
     "django.contrib.sessions",
     "django.contrib.messages",
+    "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
     "csp",
@@ -143,6 +146,8 @@ MIDDLEWARE = [
     # Deny by default: a public view opts out with login_not_required.
     "registry.middleware.LoginRequiredMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "registry.web.account.idle.IdleMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 
@@ -222,7 +227,8 @@ CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.db.DatabaseCache",
         "LOCATION": "shared_cache",
-        "OPTIONS": {"MAX_ENTRIES": 20_000},
+        # A flood of addresses must not push out the counters of one account.
+        "OPTIONS": {"MAX_ENTRIES": 200_000},
     },
 }
 
@@ -248,11 +254,41 @@ PASSWORD_HASHERS = [
 _VALIDATION = "django.contrib.auth.password_validation"
 AUTH_PASSWORD_VALIDATORS: list[dict[str, Any]] = [
     {"NAME": f"{_VALIDATION}.UserAttributeSimilarityValidator"},
-    {"NAME": f"{_VALIDATION}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    # NIST SP 800-63B-4: 15 signs where a password is all there is; no rules of composition.
+    {"NAME": f"{_VALIDATION}.MinimumLengthValidator", "OPTIONS": {"min_length": 15}},
     {"NAME": f"{_VALIDATION}.CommonPasswordValidator"},
-    {"NAME": f"{_VALIDATION}.NumericPasswordValidator"},
+    {"NAME": "registry.passwords.EasilyGuessedValidator"},
 ]
+# A link in a mail that lets a person choose a password.
+PASSWORD_RESET_TIMEOUT = 48 * 60 * 60
+# A session ends after this long in any case; when it was left alone for IDLE_SECONDS its person is
+# asked who they are, and goes on where they were.
 SESSION_COOKIE_AGE = 12 * 60 * 60
+IDLE_SECONDS = 60 * env.whole("SOUNDLINE_IDLE_MINUTES", 30, least=1, most=720)
+ACCOUNT_ADAPTER = "registry.web.account.adapters.AccountAdapter"
+ACCOUNT_LOGIN_METHODS = {"username"}
+ACCOUNT_SIGNUP_FIELDS = ["username*", "password1*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_SESSION_REMEMBER = True
+# How long a proof of who one is holds, for what asks for a fresh one.
+ACCOUNT_REAUTHENTICATION_TIMEOUT = 15 * 60
+ACCOUNT_RATE_LIMITS = {
+    "login": "60/m/ip",
+    # By login and by address. The owner of an account under attack gets past by a passkey, or by
+    # the link of "Forgotten password", which clears the counter. NIST allows 100 failures in a row.
+    "login_failed": "30/m/ip,5/5m/key,90/30d/key",
+    "reauthenticate": "10/m/user",
+    "reset_password": "20/h/ip,3/h/key",
+    "reset_password_from_key": "20/m/ip",
+}
+MFA_ADAPTER = "registry.web.account.adapters.SecondStepAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
+MFA_PASSKEY_LOGIN_ENABLED = True
+MFA_WEBAUTHN_USER_VERIFICATION = "required"
+# A trial is served over plain http.
+MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = not IS_PRODUCTION
+# A telephone's clock may be one step of 30 seconds off (RFC 6238, section 5.2).
+MFA_TOTP_TOLERANCE = 1
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 
 # --- Language and time -------------------------------------------------------
@@ -329,6 +365,7 @@ else:
 # Only a proxy that overwrites X-Forwarded-Proto and appends to X-Forwarded-For may
 # be believed, so believing it is a choice.
 TRUST_PROXY = env.flag("SOUNDLINE_TRUST_PROXY", default=False)
+ALLAUTH_TRUSTED_PROXY_COUNT = 1 if TRUST_PROXY else 0
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if TRUST_PROXY else None
 SECURE_SSL_REDIRECT = env.flag("SOUNDLINE_SSL_REDIRECT", default=IS_PRODUCTION)
 # Container platforms probe over plain http from inside.

@@ -14,6 +14,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from allauth.mfa.adapter import get_adapter
+from allauth.mfa.models import Authenticator
 from django.conf import settings
 
 from registry.desk import catalogue, decide, dogs, people, revoke, submit
@@ -30,8 +32,11 @@ from registry.models import (
     Trait,
     User,
 )
+from registry.queries.second_steps import NEEDS_SECOND_STEP
 
 PASSWORD = "a quiet valley of 12 hounds"
+# The key of everybody's authenticator app, 160 bits in base32.
+APP_KEY = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
 _numbers = itertools.count(1)
 
 
@@ -211,4 +216,10 @@ def make_revoked(club: Club, evaluation_id: str, *, reason: str = "wrong films")
 
 
 def _person(membership: Membership) -> Person:
+    """Registrars and secretaries have an authenticator app."""
+    if membership.role in NEEDS_SECOND_STEP:
+        key = get_adapter().encrypt(APP_KEY)
+        Authenticator.objects.create(
+            user=membership.user, type=Authenticator.Type.TOTP, data={"secret": key}
+        )
     return Person(membership.user, membership, actor_for(membership, via="web"))

@@ -12,10 +12,13 @@ import secrets
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from allauth.mfa.models import Authenticator
+
 from registry.demo.words import ClinicWords, PersonWords, Words
-from registry.desk import people
+from registry.desk import people, sign_in
 from registry.desk.actor import Actor, actor_for
 from registry.models import ApiToken, Clinic, Membership, Role, User
+from registry.queries.second_steps import NEEDS_SECOND_STEP
 
 _SIGNS = "23456789abcdefghjkmnpqrstuvwxyz"
 _TOKEN_DAYS = 365
@@ -23,12 +26,18 @@ _TOKEN_DAYS = 365
 
 @dataclass(frozen=True, slots=True)
 class Login:
-    """Who can sign in; ``clinic`` is the clinic's name or empty."""
+    """Who can sign in; ``clinic`` is the clinic's name or empty.
+
+    ``app_key`` is the key of an authenticator app and ``codes`` are recovery codes, each good for
+    one second step; clinics have neither.
+    """
 
     role: str
     login: str
     password: str
     clinic: str = ""
+    app_key: str = ""
+    codes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +86,9 @@ class Access:
         told = json.loads(path.read_text("utf-8"))
         return cls(
             url=told["url"],
-            users=tuple(Login(**user) for user in told["users"]),
+            users=tuple(
+                Login(**user | {"codes": tuple(user.get("codes", ()))}) for user in told["users"]
+            ),
             tokens=tuple(Token(**token) for token in told["tokens"]),
             breeder_page=told.get("breeder_page", ""),
         )
@@ -97,8 +108,8 @@ class Staff:
 
 
 def new_password() -> str:
-    """Twelve random signs in three groups, about 59 bits, easy to copy by hand."""
-    return "-".join("".join(secrets.choice(_SIGNS) for _sign in range(4)) for _group in range(3))
+    """Sixteen random signs in four groups, about 79 bits, easy to copy by hand."""
+    return "-".join("".join(secrets.choice(_SIGNS) for _sign in range(4)) for _group in range(4))
 
 
 def open_accounts(words: Words) -> tuple[Staff, list[Login]]:
@@ -109,7 +120,7 @@ def open_accounts(words: Words) -> tuple[Staff, list[Login]]:
     user = people.first_secretary(
         login=first.login, full_name=first.full_name, email=first.email, password=password
     )
-    logins.append(Login(first.role, first.login, password))
+    logins.append(_login(user, first.role, password))
     secretary = _actor(user.memberships.get())
 
     # Without a mail address at first: nobody wants a mail for each result of the last eleven years.
@@ -122,12 +133,14 @@ def open_accounts(words: Words) -> tuple[Staff, list[Login]]:
     for person in others:
         clinic = clinics.get(person.clinic)
         password = new_password()
-        actor = _actor(_employ(secretary, person, clinic, password))
+        membership = _employ(secretary, person, clinic, password)
+        actor = _actor(membership)
         if clinic is None:
             registrars.append(actor)
         else:
             at_clinics[person.clinic] = actor
-        logins.append(Login(person.role, person.login, password, clinic.name if clinic else ""))
+        named = clinic.name if clinic else ""
+        logins.append(_login(membership.user, person.role, password, named))
     return Staff(secretary, tuple(registrars), at_clinics), logins
 
 
@@ -178,9 +191,25 @@ def renew_access(words: Words, url: str) -> Access:
     for person in words.people:
         password = new_password()
         user = User.objects.get(username=person.login)
-        people.set_password(by=secretary, user_id=user.pk, password=password)
-        logins.append(Login(person.role, person.login, password, clinics.get(person.clinic, "")))
+        sign_in.give_password(user_id=user.pk, password=password)
+        logins.append(_login(user, person.role, password, clinics.get(person.clinic, "")))
     return Access(url, tuple(logins), tuple(issue_tokens(words, secretary)))
+
+
+def _login(user: User, role: str, password: str, clinic: str = "") -> Login:
+    """How the person signs in, with a new second step where their role asks for one."""
+    if Role(role) not in NEEDS_SECOND_STEP:
+        return Login(role, user.username, password, clinic)
+    step = sign_in.give_second_step(user_id=user.pk)
+    return Login(role, user.username, password, clinic, step.key, step.codes)
+
+
+def unused_codes(of: Login) -> tuple[str, ...]:
+    """The recovery codes that the person has not used yet."""
+    kept = Authenticator.objects.filter(
+        user__username=of.login, type=Authenticator.Type.RECOVERY_CODES
+    ).first()
+    return tuple(kept.wrap().get_unused_codes()) if kept else ()
 
 
 def _employ(

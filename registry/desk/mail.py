@@ -17,6 +17,7 @@ from smtplib import SMTPException
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth.tokens import default_token_generator
 from django.core import signing
 from django.core.mail import EmailMessage
 from django.db import connection, transaction
@@ -44,6 +45,9 @@ KINDS = (
     "owner-result",
     "checkpoint",
     "damage",
+    "invitation",
+    "password-link",
+    "sign-in-changed",
 )
 
 
@@ -154,11 +158,24 @@ def _message(mail: OutboxMail) -> EmailMessage:
     if evaluation is not None:
         link = f"{settings.SITE_URL}/owner/{owner_token(evaluation)}/"
         context |= {"evaluation": evaluation, "dog": evaluation.dog, "link": link}
+    if "user" in mail.detail:
+        context |= _about_person(mail.detail["user"])
     text = render_to_string(f"mail/{mail.kind}.txt", context)
     message = _worded(text, mail.to_email)
     if mail.kind == "checkpoint":
         _attach_checkpoint(message, since=int(mail.detail["since"]), size=int(mail.detail["size"]))
     return message
+
+
+def password_link(user: User) -> str:
+    """A link that lets whoever reads it choose the person's password: once, and for two days."""
+    token = default_token_generator.make_token(user)
+    return f"{settings.SITE_URL}/welcome/{user.subject_id}/{token}/"
+
+
+def _about_person(subject_id: str) -> dict[str, Any]:
+    user = User.objects.get(subject_id=subject_id)
+    return {"person": user, "password_link": password_link(user)}
 
 
 def _site() -> dict[str, Any]:

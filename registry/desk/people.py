@@ -17,6 +17,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import sign_in
 from registry.desk.actor import Actor, require_role
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem, Refused
 from registry.ledger import Change, append
@@ -53,29 +54,28 @@ def first_secretary(*, login: str, full_name: str, email: str, password: str) ->
 
 
 def open_account(*, by: Actor, login: str, full_name: str, email: str, password: str) -> User:
-    """Open an account; it can do nothing until it is given a role."""
+    """Open an account with a password that is known, as a trial does; it can do nothing until it is
+    given a role."""
     require_role(by, Role.SECRETARY)
     with transaction.atomic():
         return _open(by, login, full_name, email, password)
 
 
-def set_password(*, by: Actor, user_id: int, password: str) -> User:
-    """Set a person's password anew, by the secretary or the person."""
-    if by.user_pk != user_id and by.role is not None:
-        require_role(by, Role.SECRETARY)
+def invite(
+    *, by: Actor, login: str, full_name: str, email: str, role: Role, clinic_id: str = ""
+) -> User:
+    """Open an account with a role, and mail the person a link to choose their own password."""
+    require_role(by, Role.SECRETARY)
     with transaction.atomic():
-        user = User.objects.filter(pk=user_id).first()
-        if user is None:
-            raise NotFound(_("There is no such account."))
-        _check_password(password, user)
-        user.set_password(password)
-        user.save(update_fields=["password"])
-        append(by=by, action="user.password", subject=f"user:{user.subject_id}")
+        clinic = _clinic_for(role, clinic_id)
+        user = _open(by, login, full_name, email, None)
+        _appoint(by, user, role, clinic)
+        sign_in.queue_link(user)
     return user
 
 
 def close_account(*, by: Actor, user_id: int) -> User:
-    """End all roles and tokens of a person and refuse further sign-ins."""
+    """End all roles, tokens and sessions of a person at once, and refuse further sign-ins."""
     require_role(by, Role.SECRETARY)
     with transaction.atomic():
         user = User.objects.filter(pk=user_id).first()
@@ -86,6 +86,7 @@ def close_account(*, by: Actor, user_id: int) -> User:
         _keep_a_secretary(without=list(user.memberships.values_list("pk", flat=True)))
         for membership in user.memberships.filter(ended_at__isnull=True):
             _end(by, membership)
+        sign_in.leave_no_way_in(user)
         user.is_active = False
         user.save(update_fields=["is_active"])
         append(
@@ -157,10 +158,7 @@ def appoint(*, by: Actor, user_id: int, role: Role, clinic_id: str = "") -> Memb
         user = User.objects.filter(pk=user_id, is_active=True).first()
         if user is None:
             raise NotFound(_("There is no such account."))
-        clinic = Clinic.objects.filter(public_id=clinic_id).first() if clinic_id else None
-        if role == Role.CLINIC and clinic is None:
-            raise Invalid.one("/clinic", _("Choose the clinic this person works for."))
-        return _appoint(by, user, role, clinic if role == Role.CLINIC else None)
+        return _appoint(by, user, role, _clinic_for(role, clinic_id))
 
 
 def end_membership(*, by: Actor, membership_id: int) -> Membership:
@@ -261,7 +259,17 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def _open(by: Actor, login: str, full_name: str, email: str, password: str) -> User:
+def _clinic_for(role: Role, clinic_id: str) -> Clinic | None:
+    if role != Role.CLINIC:
+        return None
+    clinic = Clinic.objects.filter(public_id=clinic_id).first() if clinic_id else None
+    if clinic is None:
+        raise Invalid.one("/clinic", _("Choose the clinic this person works for."))
+    return clinic
+
+
+def _open(by: Actor, login: str, full_name: str, email: str, password: str | None) -> User:
+    """With no password the account waits for its person to choose one."""
     login, full_name = login.strip().lower(), " ".join(full_name.split())
     problems: list[Problem] = []
     if not 3 <= len(login) <= 60 or not all(sign.isalnum() or sign in "._-@+" for sign in login):
@@ -279,7 +287,8 @@ def _open(by: Actor, login: str, full_name: str, email: str, password: str) -> U
     if problems:
         raise Invalid(problems)
     user = User(username=login, full_name=full_name, email=email)
-    _check_password(password, user)
+    if password is not None:
+        _check_password(password, user)
     user.set_password(password)
     try:
         with transaction.atomic():

@@ -42,6 +42,8 @@ _TOUCHED = (
     "registry_evidence",
     "registry_replaykey",
     "django_session",
+    "mfa_authenticator",
+    "usersessions_usersession",
 )
 
 

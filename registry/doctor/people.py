@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy
 
 from registry.doctor.findings import Check, Verdict, advice, hand, well
 from registry.models import ApiToken, Draft, Membership, Role
+from registry.queries.second_steps import people_without
 from registry.wording import dates
 
 _FEWEST = 2
@@ -49,6 +50,19 @@ def _holders(role: Role) -> int:
     return held.values("user").distinct().count()
 
 
+def look_at_second_steps() -> Verdict:
+    """Whoever decides, or gives out roles, needs more than a password at the sign-in."""
+    found = list(people_without()[: _SHOWN + 1])
+    if not found:
+        return well(_("All registrars and secretaries have a second step at the sign-in."))
+    names = ", ".join(str(each) for each in found[:_SHOWN])
+    return advice(
+        _("These people have no second step yet, so their room is closed: %(names)s.")
+        % {"names": names},
+        _("Ask them to sign in once and to make a passkey or set up an authenticator app."),
+    )
+
+
 def look_at_tokens() -> Verdict:
     """A clinic's program stops the day its token ends."""
     now = timezone.now()
@@ -82,6 +96,7 @@ def look_at_drafts() -> Verdict:
 PEOPLE = (
     Check("registrars", gettext_lazy("Registrars"), look_at_registrars),
     Check("secretaries", gettext_lazy("Secretaries"), look_at_secretaries),
+    Check("second-steps", gettext_lazy("Second steps at the sign-in"), look_at_second_steps),
     Check("tokens", gettext_lazy("Tokens of programs"), look_at_tokens),
     Check("drafts", gettext_lazy("Drafts of clinics"), look_at_drafts),
 )

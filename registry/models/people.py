@@ -12,6 +12,7 @@ from typing import ClassVar
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import Q
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
 from registry.models.ids import random_id
@@ -32,11 +33,19 @@ class User(AbstractUser):
     last_name = None  # type: ignore[assignment]
     full_name = models.CharField(_("full name"), max_length=120, blank=True)
     subject_id = models.CharField(max_length=16, unique=True, default=random_id, editable=False)
+    # A new stamp ends every session of the person at once.
+    session_stamp = models.CharField(max_length=16, default=random_id, editable=False)
 
     REQUIRED_FIELDS: ClassVar[list[str]] = ["email"]
 
     def __str__(self) -> str:
         return self.full_name or self.username
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session must carry to hold: made of the password and the stamp."""
+        salt = "registry.models.people.session"
+        value = f"{self.password}|{self.session_stamp}"
+        return salted_hmac(salt, value, secret=secret, algorithm="sha256").hexdigest()
 
     def get_full_name(self) -> str:
         """The full name, for Django's own pages."""

@@ -12,10 +12,12 @@ from functools import wraps
 from typing import Concatenate, ParamSpec
 
 from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
 from django.views.decorators.cache import never_cache
 
 from registry.desk.actor import Actor, actor_for
 from registry.models import Membership, Role, User
+from registry.queries.second_steps import NEEDS_SECOND_STEP, has_second_step
 
 CHOSEN_CLINIC = "clinic"
 P = ParamSpec("P")
@@ -34,7 +36,10 @@ def page_for(
     ) -> Callable[Concatenate[HttpRequest, P], HttpResponseBase]:
         @wraps(view)
         def page(request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
-            return view(request, acting_as(request, role), *args, **kwargs)
+            actor = acting_as(request, role)
+            if role in NEEDS_SECOND_STEP and not has_second_step(signed_in_person(request)):
+                return redirect("mfa_index")
+            return view(request, actor, *args, **kwargs)
 
         return never_cache(page)
 
@@ -59,6 +64,13 @@ def memberships_of(request: HttpRequest) -> list[Membership]:
         return []
     held = request.user.memberships.filter(ended_at__isnull=True).select_related("user", "clinic")
     return list(held.order_by("role", "clinic__name", "pk"))
+
+
+def signed_in_person(request: HttpRequest) -> User:
+    """The person of a page behind the sign-in."""
+    if not isinstance(request.user, User):
+        raise Http404
+    return request.user
 
 
 def _actor(request: HttpRequest, held: Membership) -> Actor:

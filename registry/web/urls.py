@@ -5,7 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include("registry.web.buyer.urls")),
     path("", include("registry.web.breeder.urls")),
-    path("", include("registry.web.sign_in")),
+    path("", include("registry.web.account.urls")),
     path("clinic/", include("registry.web.clinic.urls")),
     path("registrar/", include("registry.web.registrar.urls")),
     path("secretary/", include("registry.web.secretary.urls")),

@@ -12,7 +12,7 @@ ANONYMOUS = [
     route
     for route in ROUTES
     if route.namespace in {"", "buyer", "breeder"}
-    and not route.path.startswith(("/sign-", "/rooms/"))
+    and not route.path.startswith(("/sign-", "/rooms/", "/account/", "/welcome/"))
 ]
 
 # Only an explorer's page may add to this, and only two hashes: the charting script puts an

@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import pytest
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
 from django.core.cache import cache
 from django.db import transaction
 from django.test import Client
@@ -34,6 +36,7 @@ from tests.factories import (
     make_token,
 )
 from tests.routes import Route, all_routes
+from tests.signing_in import sign_in
 
 # Open to everybody: a dog, a breed and a trait are public, and so is what bears a printed number.
 PUBLIC_ROOMS = frozenset({"buyer", "breeder"})
@@ -107,8 +110,25 @@ def things_of(club: Club, person: Person) -> Things:
             "number": 1,
             "file_id": "0123456789abcdef",
             "look_id": 1,
+            "subject_id": person.user.subject_id,
+            "token": "bu9f2g-0123456789abcdef0123456789abcdef",
+            "pk": _passkey_of(person),
+            "session_pk": _session_of(person),
         }
     )
+
+
+def _passkey_of(person: Person) -> int:
+    kept = Authenticator.objects.create(
+        user=person.user, type=Authenticator.Type.WEBAUTHN, data={"name": "office"}
+    )
+    return int(kept.pk)
+
+
+def _session_of(person: Person) -> int:
+    key = f"somewhere-else-{person.user.pk}"
+    kept = UserSession.objects.create(user=person.user, ip="192.0.2.7", session_key=key)
+    return int(kept.pk)
 
 
 def submitted_by(club: Club, person: Person) -> str:
@@ -131,7 +151,7 @@ Ask = Callable[[str, str], Any]
 
 def by_page(person: Person) -> Ask:
     client = Client()
-    client.force_login(person.user)
+    sign_in(client, person)
 
     def ask(method: str, path: str) -> Any:
         if method == "post":

@@ -7,7 +7,7 @@ from django.test import Client
 
 from registry.desk import people
 from registry.models import Role
-from tests import factories
+from tests import factories, signing_in
 from tests.factories import Club, Person
 
 SIGN_IN = "/sign-in/"
@@ -19,7 +19,7 @@ def club(db: None) -> Club:
 
 
 def sign_in(client: Client, person: Person, password: str = factories.PASSWORD) -> object:
-    return client.post(SIGN_IN, {"username": person.login, "password": password}, follow=True)
+    return client.post(SIGN_IN, {"login": person.login, "password": password}, follow=True)
 
 
 @pytest.mark.parametrize(
@@ -27,11 +27,7 @@ def sign_in(client: Client, person: Person, password: str = factories.PASSWORD) 
     [("nurse", "/clinic/"), ("registrar", "/registrar/"), ("secretary", "/secretary/")],
 )
 def test_each_person_lands_in_their_room(club: Club, client: Client, role: str, room: str) -> None:
-    response = client.post(
-        SIGN_IN,
-        {"username": getattr(club, role).login, "password": factories.PASSWORD},
-        follow=True,
-    )
+    response = signing_in.sign_in(client, getattr(club, role))
 
     assert response.redirect_chain[-1][0] == room
     assert response.status_code == 200
@@ -78,7 +74,7 @@ def test_a_failed_sign_in_does_not_say_which_of_the_two_is_wrong(
 ) -> None:
     name = club.nurse.login if login == "known" else login
 
-    response = client.post(SIGN_IN, {"username": name, "password": password})
+    response = client.post(SIGN_IN, {"login": name, "password": password})
 
     page = response.content.decode()
     assert response.status_code == 422
@@ -98,7 +94,7 @@ def test_empty_boxes_are_named(club: Club, client: Client) -> None:
 def test_a_sign_in_never_leads_to_another_site(club: Club, client: Client, next_page: str) -> None:
     response = client.post(
         SIGN_IN,
-        {"username": club.nurse.login, "password": factories.PASSWORD, "next": next_page},
+        {"login": club.nurse.login, "password": factories.PASSWORD, "next": next_page},
     )
 
     assert response.headers["Location"] == "/rooms/"
@@ -115,6 +111,6 @@ def test_signing_out_is_a_post_and_ends_the_session(club: Club, client: Client) 
 def test_a_closed_account_cannot_sign_in(club: Club, client: Client) -> None:
     people.close_account(by=club.secretary.actor, user_id=club.nurse.user.pk)
 
-    response = client.post(SIGN_IN, {"username": club.nurse.login, "password": factories.PASSWORD})
+    response = client.post(SIGN_IN, {"login": club.nurse.login, "password": factories.PASSWORD})
 
     assert response.status_code == 422

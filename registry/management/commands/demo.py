@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from registry.demo.cases import invent_club
 from registry.demo.load import is_there, is_untouched, load
-from registry.demo.people import Access, renew_access
+from registry.demo.people import Access, renew_access, unused_codes
 from registry.demo.progress import Progress
 from registry.demo.sights import breeder_page, sights
 from registry.demo.words import Words, read_words
@@ -37,7 +37,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--new-passwords",
             action="store_true",
-            help="give everybody a new password and new tokens",
+            help="give everybody a new password, new codes and new tokens",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -118,6 +118,9 @@ class Command(BaseCommand):
             for user in access.users:
                 place = f"  ({user.clinic})" if user.clinic else ""
                 self.stdout.write(f"  {user.role:<10} {user.login:<12} {user.password}{place}")
+                if user.codes:
+                    left = " ".join(unused_codes(user)) or "none left; run it with --new-passwords"
+                    self.stdout.write(f"  {'':<10} then one of these, each works once: {left}")
             self.stdout.write("For programs (Authorization: Bearer …):")
             for token in access.tokens:
                 self.stdout.write(f"  {token.clinic or token.role}: {token.token}")

@@ -4,20 +4,45 @@ page."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from functools import wraps
+from typing import Any, Concatenate, ParamSpec
 
+from allauth.core.exceptions import ReauthenticationRequired
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, Invalid, NotFound, Refused
 from registry.models import Role
+from registry.web.account.adapters import was_proved_lately
 from registry.web.acting import page_for
 from registry.web.forms import PlainForm
 
+P = ParamSpec("P")
+
 secretary_page = page_for(Role.SECRETARY)
+
+
+def fresh_proof(
+    view: Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase],
+) -> Callable[Concatenate[HttpRequest, Actor, P], HttpResponseBase]:
+    """Ask who one is, unless that was proved a short while ago: for roles, tokens and second steps.
+
+    What was sent is kept meanwhile and done afterwards.
+    """
+
+    @wraps(view)
+    def page(
+        request: HttpRequest, by: Actor, /, *args: P.args, **kwargs: P.kwargs
+    ) -> HttpResponseBase:
+        if not was_proved_lately(request):
+            raise ReauthenticationRequired
+        return view(request, by, *args, **kwargs)
+
+    return page
 
 
 def framed(current: str, **context: Any) -> dict[str, Any]:

@@ -1,4 +1,5 @@
-"""People: open an account, give and end roles, set a password anew, close an account."""
+"""People: invite, give and end roles, send a link for a new password, remove lost second steps,
+close an account."""
 
 from __future__ import annotations
 
@@ -13,26 +14,12 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import people as desk
+from registry.desk import sign_in
 from registry.desk.actor import Actor
 from registry.models import Clinic, Membership, Role, User
+from registry.queries.second_steps import has_second_step
 from registry.web.forms import PlainForm, posted, set_choices
-from registry.web.secretary.frame import form_page, framed, secretary_page
-
-_PASSWORD_HINT = gettext_lazy("At least 15 characters. A sentence is easy to keep in mind.")
-
-
-class PersonForm(PlainForm):
-    """A new account."""
-
-    full_name = forms.CharField(label=gettext_lazy("Full name"), max_length=120)
-    login = forms.CharField(label=gettext_lazy("Login"), max_length=60)
-    email = forms.CharField(label=gettext_lazy("Mail address"), max_length=254)
-    password = forms.CharField(
-        label=gettext_lazy("First password"),
-        help_text=_PASSWORD_HINT,
-        max_length=200,
-        strip=False,
-    )
+from registry.web.secretary.frame import form_page, framed, fresh_proof, secretary_page
 
 
 class RoleForm(PlainForm):
@@ -53,11 +40,27 @@ class RoleForm(PlainForm):
         set_choices(self, "clinic", [("", "–"), *clinics])
 
 
-class PasswordForm(PlainForm):
-    """A new password."""
+class InvitationForm(RoleForm):
+    """A new person with their first role."""
 
-    password = forms.CharField(
-        label=gettext_lazy("New password"), help_text=_PASSWORD_HINT, max_length=200, strip=False
+    full_name = forms.CharField(label=gettext_lazy("Full name"), max_length=120)
+    login = forms.CharField(
+        label=gettext_lazy("Login"),
+        help_text=gettext_lazy("What they type to sign in: small letters, digits, dots and dashes"),
+        max_length=60,
+    )
+    email = forms.CharField(label=gettext_lazy("Mail address"), max_length=254)
+    field_order = ("full_name", "login", "email", "role", "clinic")
+
+
+class ReasonForm(PlainForm):
+    """Why second steps are removed."""
+
+    reason = forms.CharField(
+        label=gettext_lazy("How did you make sure that it is this person who asks?"),
+        help_text=gettext_lazy("For example: we spoke face to face at the club's meeting"),
+        max_length=500,
+        widget=forms.Textarea(attrs={"rows": 3}),
     )
 
 
@@ -71,22 +74,27 @@ def everybody(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
 @require_http_methods(["GET", "POST"])
 @secretary_page
+@fresh_proof
 def new(request: HttpRequest, by: Actor) -> HttpResponseBase:
-    """Open an account."""
+    """Invite a person by mail."""
 
     def deed(given: dict[str, Any]) -> str:
-        user = desk.open_account(by=by, **given)
-        return _("%(name)s has an account. Now give them a role.") % {"name": user.full_name}
+        clinic_id = given.pop("clinic")
+        role = Role(given.pop("role"))
+        user = desk.invite(by=by, role=role, clinic_id=clinic_id, **given)
+        return _("%(name)s gets a mail with a link to choose a password.") % {
+            "name": user.full_name
+        }
 
     return form_page(
         request,
-        PersonForm(posted(request)),
+        InvitationForm(posted(request)),
         deed,
         section="people",
-        title=_("Open an account"),
-        label=_("Open the account"),
+        title=_("Invite a person"),
+        label=_("Send the invitation"),
         back=reverse("secretary:people"),
-        intro=_("Tell the person the password yourself. They can change it after signing in."),
+        intro=_("Nobody but the person learns the password: they choose it by a link in a mail."),
     )
 
 
@@ -101,12 +109,15 @@ def person(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
         person=user,
         memberships=memberships.order_by("-started_at"),
         is_self=user.pk == by.user_pk,
+        is_waiting=not user.has_usable_password(),
+        has_second_step=has_second_step(user),
     )
     return render(request, "secretary/person.html", context)
 
 
 @require_http_methods(["GET", "POST"])
 @secretary_page
+@fresh_proof
 def appoint(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
     """Give the person a role."""
     user = _user(user_id)
@@ -133,22 +144,51 @@ def appoint(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
 
 @require_http_methods(["GET", "POST"])
 @secretary_page
-def password(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
-    """Set the person's password anew."""
+def link(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
+    """Mail the person a link to choose a password."""
     user = _user(user_id)
 
     def deed(given: dict[str, Any]) -> str:
-        desk.set_password(by=by, user_id=user_id, password=given["password"])
-        return _("The password is set. All their sessions have ended.")
+        sign_in.send_link(by=by, user_id=user_id)
+        return _("The mail with the link is on its way.")
 
     return form_page(
         request,
-        PasswordForm(posted(request)),
+        PlainForm(posted(request)),
         deed,
         section="people",
-        title=_("A new password for %(name)s") % {"name": user.full_name},
-        label=_("Set the password"),
+        title=_("Send %(name)s a link to choose a password?") % {"name": user.full_name},
+        label=_("Send the link"),
         back=reverse("secretary:person", args=[user_id]),
+        intro=_("It goes to %(email)s and works once and for two days. The old password holds on.")
+        % {"email": user.email},
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@secretary_page
+@fresh_proof
+def steps(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
+    """Remove the second steps of somebody who lost telephone and codes."""
+    user = _user(user_id)
+
+    def deed(given: dict[str, Any]) -> str:
+        sign_in.remove_second_steps(by=by, user_id=user_id, reason=given["reason"])
+        return _("Removed. They sign in with their password and set up a new one.")
+
+    return form_page(
+        request,
+        ReasonForm(posted(request)),
+        deed,
+        section="people",
+        title=_("Remove the second steps of %(name)s?") % {"name": user.full_name},
+        label=_("Remove passkeys, app and codes"),
+        back=reverse("secretary:person", args=[user_id]),
+        intro=_(
+            "Only if telephone and recovery codes are lost. Whoever asks may be somebody else: do "
+            "not go by a mail or a call alone. All sessions end, and a mail tells the person."
+        ),
+        is_danger=True,
     )
 
 

@@ -18,7 +18,7 @@ from registry.desk.actor import Actor
 from registry.desk.errors import Invalid, NotFound
 from registry.models import ApiToken, Membership
 from registry.web.forms import PlainForm, posted, set_choices
-from registry.web.secretary.frame import form_page, framed, secretary_page
+from registry.web.secretary.frame import form_page, framed, fresh_proof, secretary_page
 
 
 class TokenForm(PlainForm):
@@ -57,6 +57,7 @@ def all_tokens(request: HttpRequest, by: Actor) -> HttpResponseBase:
 
 @require_http_methods(["GET", "POST"])
 @secretary_page
+@fresh_proof
 def new(request: HttpRequest, by: Actor, membership_id: int) -> HttpResponseBase:
     """Make a token; its secret is on the answer to this request and nowhere else, ever."""
     held = (

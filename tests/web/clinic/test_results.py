@@ -235,7 +235,7 @@ class TestDoors:
         assert asked.headers["Location"] == f"/sign-in/?next={address}"
         signed = nurse.post(
             asked.headers["Location"],
-            {"username": club.nurse.login, "password": factories.PASSWORD, "next": address},
+            {"login": club.nurse.login, "password": factories.PASSWORD, "next": address},
         )
 
         assert signed.headers["Location"] == address

@@ -99,7 +99,7 @@ class TestQueue:
         for _number in range(12):
             make_submitted(club)
 
-        with django_assert_max_num_queries(14):  # type: ignore[operator]
+        with django_assert_max_num_queries(18):  # type: ignore[operator]
             page.get(QUEUE)
 
 

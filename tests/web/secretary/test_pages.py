@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 import pytest
 from django.test import Client
 from django.urls import reverse
 
-from registry.models import ApiToken, Breed, Clinic, LedgerEntry, Membership, Role, Trait, User
+from registry.models import (
+    ApiToken,
+    Breed,
+    Clinic,
+    LedgerEntry,
+    Membership,
+    OutboxMail,
+    Role,
+    Trait,
+    User,
+)
 from registry.queries.tokens import live_token
 from tests.factories import PASSWORD, Club, Person, make_accepted, make_club, make_token
+from tests.signing_in import code_now, sign_in
 
 pytestmark = pytest.mark.django_db
 
@@ -25,7 +38,7 @@ def page(club: Club) -> Client:
 
 def signed_in(person: Person) -> Client:
     client = Client()
-    client.force_login(person.user)
+    sign_in(client, person)
     return client
 
 
@@ -46,32 +59,69 @@ def test_every_section_opens_for_the_secretary_alone(club: Club, page: Client, n
 
 
 class TestPeople:
-    def test_an_account_is_opened_and_given_a_role(self, club: Club, page: Client) -> None:
+    def test_a_person_is_invited_into_a_role(self, club: Club, page: Client) -> None:
         page.post(
             at("new-person"),
             {
                 "full_name": "Rowan Ashgill",
                 "login": "rowan",
                 "email": "rowan@club.example",
-                "password": PASSWORD,
+                "role": "clinic",
+                "clinic": club.clinic.public_id,
             },
         )
-        user = User.objects.get(username="rowan")
-        page.post(at("appoint", user.pk), {"role": "clinic", "clinic": club.clinic.public_id})
 
+        user = User.objects.get(username="rowan")
         held = user.memberships.get()
         assert (held.role, held.clinic) == (Role.CLINIC, club.clinic)
         assert "Ashgill" not in "".join(LedgerEntry.objects.values_list("body", flat=True))
+        assert OutboxMail.objects.get(to_email="rowan@club.example").kind == "invitation"
+        shown = page.get(at("person", user.pk)).content.decode()
+        assert "has not chosen a password yet" in shown
+        assert "Send the invitation again" in shown
 
-    def test_a_short_password_is_refused_in_words(self, club: Club, page: Client) -> None:
+    def test_an_invitation_without_a_role_keeps_what_was_typed(
+        self, club: Club, page: Client
+    ) -> None:
         response = page.post(
             at("new-person"),
-            {"full_name": "R", "login": "rowan", "email": "r@club.example", "password": "short"},
+            {"full_name": "R", "login": "rowan", "email": "r@club.example"},
         )
 
         assert response.status_code == 422
-        assert "too short" in response.content.decode()
+        assert 'value="rowan"' in response.content.decode()
         assert not User.objects.filter(username="rowan").exists()
+
+    def test_roles_and_tokens_ask_who_one_is_and_go_on(self, club: Club) -> None:
+        client = Client()
+        client.force_login(club.secretary.user)
+        there = at("appoint", club.nurse.user.pk)
+
+        asked = client.post(there, {"role": "registrar"})
+        done = client.post(asked.headers["Location"], {"password": PASSWORD})
+
+        assert asked.headers["Location"] == f"/sign-in/again/?next={quote(there, safe='')}"
+        assert done.status_code == 302
+        assert club.nurse.user.memberships.filter(role=Role.REGISTRAR).exists()
+
+    def test_a_link_for_a_new_password_goes_to_the_person_alone(
+        self, club: Club, page: Client
+    ) -> None:
+        answer = page.post(at("link", club.nurse.user.pk), follow=True)
+
+        assert "on its way" in answer.content.decode()
+        assert "/welcome/" not in answer.content.decode()
+        assert OutboxMail.objects.get(to_email=club.nurse.user.email).kind == "password-link"
+
+    def test_second_steps_are_removed_with_a_reason(self, club: Club, page: Client) -> None:
+        there = at("second-steps", club.registrar.user.pk)
+
+        silent = page.post(there)
+        said = page.post(there, {"reason": "we spoke face to face"}, follow=True)
+
+        assert silent.status_code == 422
+        assert "set up a new one" in said.content.decode()
+        assert "no second step" in said.content.decode()
 
     def test_a_clinic_role_without_a_clinic_is_refused(self, club: Club, page: Client) -> None:
         response = page.post(at("appoint", club.registrar.user.pk), {"role": "clinic"})
@@ -207,14 +257,12 @@ class TestSignIn:
             (club.registrar, "/registrar/"),
             (club.secretary, "/secretary/"),
         ):
-            answer = Client().post(
-                "/sign-in/", {"username": person.login, "password": PASSWORD}, follow=True
-            )
+            answer = sign_in(Client(), person)
             assert answer.redirect_chain[-1][0] == room
 
     def test_a_wrong_password_says_how_to_go_on_and_not_which_was_wrong(self, club: Club) -> None:
-        known = Client().post("/sign-in/", {"username": club.nurse.login, "password": "x"})
-        unknown = Client().post("/sign-in/", {"username": "nobody", "password": "x"})
+        known = Client().post("/sign-in/", {"login": club.nurse.login, "password": "x"})
+        unknown = Client().post("/sign-in/", {"login": "nobody", "password": "x"})
 
         for answer in (known, unknown):
             assert answer.status_code == 422
@@ -224,14 +272,15 @@ class TestSignIn:
         client = Client()
         asked = client.get("/registrar/?flag=any", follow=True)
 
-        answer = client.post(
+        client.post(
             asked.redirect_chain[-1][0],
             {
-                "username": club.registrar.login,
+                "login": club.registrar.login,
                 "password": PASSWORD,
                 "next": "/registrar/?flag=any",
             },
         )
+        answer = client.post("/sign-in/code/", {"code": code_now()})
 
         assert answer["Location"] == "/registrar/?flag=any"
 
