@@ -14,6 +14,7 @@ from pathlib import Path
 from shutil import _ntuple_diskusage
 
 import pytest
+from allauth.mfa.models import Authenticator
 from django.contrib.staticfiles import finders
 from django.db import OperationalError, connection
 from django.db.migrations.loader import MigrationLoader
@@ -283,6 +284,10 @@ def backup_with_gaps(_at: Place) -> None:
     upkeep.remember(name=backups.MADE, ok=False, detail=facts)
 
 
+def no_second_step(at: Place) -> None:
+    Authenticator.objects.filter(user=at.club.registrar.user).delete()
+
+
 def failed_backup(_at: Place) -> None:
     upkeep.remember(name=backups.FAILED, ok=False, detail={"error": "The disk is full."})
 
@@ -346,6 +351,7 @@ FAULTS = (
     Fault("runs-behind", "Tarn Spaniel", run(RunState.DONE)),
     Fault("registrars", "(1)", ended(Role.REGISTRAR)),
     Fault("secretaries", "(1)", ended(Role.SECRETARY)),
+    Fault("second-steps", "Registrar", no_second_step, is_advice=True),
     Fault("tokens", "a test's program", ending_token, is_advice=True),
     Fault("drafts", "month: 1", stale_draft, is_advice=True),
     Fault("fonts", "Tarn Antiqua", no_font),

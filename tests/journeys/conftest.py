@@ -11,6 +11,7 @@ from playwright.sync_api import Page
 from tests.browser import Problems
 from tests.factories import PASSWORD, Club, Person
 from tests.journeys.club import Family, make_family, make_named_club, make_strangers
+from tests.signing_in import code_now
 
 Look = Callable[[Page], None]
 
@@ -42,7 +43,8 @@ def look(axe_problems: Problems) -> Look:
 
 @pytest.fixture
 def sign_in(live_server: Any) -> Callable[[Page, Person], None]:
-    """Return a function that signs a person in by keyboard; a password may be pasted or typed."""
+    """Return a function that signs a person in by keyboard, with the code of their app if they have
+    one."""
 
     def signed_in(page: Page, person: Person) -> None:
         page.goto(f"{live_server.url}/sign-in/")
@@ -51,7 +53,12 @@ def sign_in(live_server: Any) -> Callable[[Page, Person], None]:
         page.keyboard.press("Tab")
         page.keyboard.type(PASSWORD)
         page.keyboard.press("Enter")
-        page.wait_for_url(lambda url: "/sign-in/" not in url)
+        page.wait_for_url(lambda url: not url.endswith("/sign-in/"))
+        if page.url.endswith("/sign-in/code/"):
+            page.get_by_label("Code").focus()
+            page.keyboard.type(code_now())
+            page.keyboard.press("Enter")
+            page.wait_for_url(lambda url: "/sign-in/" not in url)
 
     return signed_in
 

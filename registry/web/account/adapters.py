@@ -66,7 +66,7 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
         """Sign in, and write one line of it."""
         super().login(request, user)
         if isinstance(user, User):
-            logger.info("signed in", extra={"subject": user.subject_id})
+            logger.info("signed in: %s", user.subject_id)
 
     def is_reauthentication_required(self, *, app: str, **kwargs: Any) -> bool:
         """A proof of who one is counts for a quarter of an hour, the sign-in itself included."""
