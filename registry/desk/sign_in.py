@@ -20,6 +20,7 @@ from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from registry.desk import mail
@@ -204,6 +205,13 @@ def end_session(*, by: Actor, session_pk: int) -> None:
             raise NotFound(_("There is no such session."))
         session.end()
         append(by=by, action="user.session_ended", subject=f"user:{by.subject_id}")
+
+
+def forget_ended_sessions() -> int:
+    """Forget where people were signed in: browser and address go when the session has ended."""
+    open_ones = Session.objects.filter(expire_date__gt=timezone.now()).values("session_key")
+    ended = UserSession.objects.exclude(session_key__in=open_ones)
+    return int(ended.delete()[0])
 
 
 def leave_no_way_in(user: User) -> None:

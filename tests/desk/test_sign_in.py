@@ -12,6 +12,7 @@ from django.contrib.auth import authenticate
 from django.contrib.sessions.models import Session
 from django.core import mail as sent
 from django.test import Client
+from django.utils import timezone
 
 from registry.desk import people, sign_in
 from registry.desk.actor import Actor
@@ -275,6 +276,16 @@ class TestSessions:
 
         assert is_in(here)
         assert not is_in(there)
+
+    def test_addresses_are_forgotten_with_the_session(self, club: Club) -> None:
+        signed_in(club.nurse)
+        left = signed_in(club.nurse)
+        Session.objects.filter(session_key=left.session.session_key).update(
+            expire_date=timezone.now() - timedelta(seconds=1)
+        )
+
+        assert sign_in.forget_ended_sessions() == 1
+        assert UserSession.objects.count() == 1
 
     def test_never_somebody_elses(self, club: Club) -> None:
         there = signed_in(club.nurse)

@@ -98,9 +98,12 @@ def test_a_device_without_a_passkey_is_told_of_in_words(
     options = {"protocol": "ctap2", "transport": "internal", "hasResidentKey": True}
     session.send("WebAuthn.addVirtualAuthenticator", {"options": options})
 
+    told = page.get_by_text("The device gave no passkey")
+    assert not told.is_visible()
     page.get_by_role("button", name="Sign in with a passkey").click()
 
-    page.get_by_text("The device gave no passkey").wait_for()
+    told.wait_for()
+    assert not page.get_by_text("This browser has no passkeys").is_visible()
 
 
 def test_an_app_is_set_up_without_a_script_and_asked_for_afterwards(

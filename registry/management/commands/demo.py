@@ -119,7 +119,7 @@ class Command(BaseCommand):
                 place = f"  ({user.clinic})" if user.clinic else ""
                 self.stdout.write(f"  {user.role:<10} {user.login:<12} {user.password}{place}")
                 if user.codes:
-                    left = " ".join(unused_codes(user)) or "none left; run it with --new-passwords"
+                    left = ", ".join(unused_codes(user)) or "none left; run it with --new-passwords"
                     self.stdout.write(f"  {'':<10} then one of these, each works once: {left}")
             self.stdout.write("For programs (Authorization: Bearer …):")
             for token in access.tokens:

@@ -43,8 +43,9 @@ class Command(BaseCommand):
         self.stdout.write(
             "Next steps:\n"
             f"  1. Sign in at {settings.SITE_URL}/sign-in/ as {user.username}.\n"
-            "  2. Add the club's breeds and clinics.\n"
-            "  3. Open an account for a registrar and for each clinic, and give them their roles."
+            "  2. Make a passkey or set up an authenticator app: your room needs one.\n"
+            "  3. Add the club's breeds and clinics.\n"
+            "  4. Invite two registrars, a second secretary and each clinic, on the page People."
         )
 
 
@@ -54,7 +55,7 @@ def _asked() -> dict[str, str]:
         "login": input("Login: "),
         "full_name": input("Full name: "),
         "email": input("Mail address: "),
-        "password": getpass.getpass("Password (12 characters or more): "),
+        "password": getpass.getpass("Password (15 characters or more): "),
     }
     if getpass.getpass("The password once more: ") != facts["password"]:
         raise CommandError("The two passwords are not the same. Nothing was done; run it again.")

@@ -31,6 +31,7 @@ from registry.desk.evidence import sweep
 from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
 from registry.desk.replay import forget_old_keys
+from registry.desk.sign_in import forget_ended_sessions
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
 from registry.desk.verification import verify_when_due
 from registry.doctor.examination import examine_slowly, needing
@@ -182,6 +183,9 @@ def _tidy() -> None:
     """Forget what is past its time, sweep files that nothing names, slide the rolling windows, and
     make the doctor's slow checks for the pages."""
     call_command("clearsessions")
+    ended = forget_ended_sessions()
+    if ended:
+        logger.info("tidy: %d ended sessions forgotten, with their addresses", ended)
     if forgotten := forget_old_keys():
         logger.info("request keys: %d forgotten", forgotten)
     if forgotten := forget_old_tasks():

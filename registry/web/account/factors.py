@@ -24,11 +24,11 @@ from django.views.decorators.http import require_GET
 from registry.desk import sign_in as desk
 from registry.queries.second_steps import lacks_second_step
 from registry.web.account.forms import AppForm, PasskeyForm
-from registry.web.account.kept import keep_session
+from registry.web.account.kept import OWN_SECTIONS, keep_session
 from registry.web.account.sessions import browser_of
 from registry.web.acting import signed_in_person
 
-_FRAME: dict[str, Any] = {"sections": []}
+_FRAME: dict[str, Any] = {"sections": OWN_SECTIONS}
 
 
 @never_cache
@@ -39,7 +39,7 @@ def overview(request: HttpRequest) -> HttpResponse:
     kept = Authenticator.objects.filter(user=user).order_by("created_at")
     recovery = kept.filter(type=Authenticator.Type.RECOVERY_CODES).first()
     context = {
-        "sections": [],
+        "sections": OWN_SECTIONS,
         "passkeys": [each for each in kept if each.type == Authenticator.Type.WEBAUTHN],
         "app": kept.filter(type=Authenticator.Type.TOTP).first(),
         "codes_left": len(recovery.wrap().get_unused_codes()) if recovery else None,

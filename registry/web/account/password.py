@@ -17,7 +17,7 @@ from registry.desk import sign_in as desk
 from registry.desk.errors import Invalid, NotFound
 from registry.web.account.adapters import forget_failures
 from registry.web.account.forms import ForgottenForm, NewPasswordForm
-from registry.web.account.kept import keep_session
+from registry.web.account.kept import OWN_SECTIONS, keep_session
 from registry.web.acting import signed_in_person
 from registry.web.forms import posted
 
@@ -108,4 +108,5 @@ def change(request: HttpRequest) -> HttpResponseBase:
             messages.success(request, _("The password is changed. You are signed out elsewhere."))
             return redirect("mfa_index")
     status = 422 if request.method == "POST" else 200
-    return render(request, "account/password.html", {"form": form, "sections": []}, status=status)
+    context = {"form": form, "sections": OWN_SECTIONS}
+    return render(request, "account/password.html", context, status=status)

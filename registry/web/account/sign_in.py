@@ -7,6 +7,7 @@ from typing import Any
 
 from allauth.account.views import LoginView, ReauthenticateView
 from allauth.mfa.base import views as steps
+from allauth.mfa.models import Authenticator
 from allauth.mfa.webauthn.views import LoginWebAuthnView, ReauthenticateWebAuthnView
 from django import forms
 from django.contrib.auth.decorators import login_not_required
@@ -20,6 +21,7 @@ from django.views.decorators.http import require_http_methods
 from registry.models import Role
 from registry.web.account.forms import CodeAgainForm, CodeForm, PasswordAgainForm, SignInForm
 from registry.web.account.idle import note_presence
+from registry.web.account.kept import OWN_SECTIONS
 from registry.web.acting import CHOSEN_CLINIC, memberships_of
 
 ROOMS = {
@@ -38,7 +40,7 @@ class _Entrance:
         """The library brings a ``site`` of another kind; ours stays."""
         context: dict[str, Any] = super().get_context_data(**kwargs)  # type: ignore[misc]
         context.pop("site", None)
-        return {"sections": [], **context}
+        return {"sections": OWN_SECTIONS, **context}
 
     def form_invalid(self, form: forms.Form) -> HttpResponse:
         """The page again, with the status of input that could not be taken."""
@@ -78,6 +80,13 @@ class SecondStep(_Entrance, steps.AuthenticateView):  # type: ignore[misc]
 
     template_name = "account/second_step.html"
     form_class = CodeForm
+
+    def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
+        """The forms, and whether there is a passkey to offer."""
+        passkeys = Authenticator.objects.filter(
+            user=self.stage.login.user, type=Authenticator.Type.WEBAUTHN
+        )
+        return {**super().get_context_data(**kwargs), "has_passkey": passkeys.exists()}
 
 
 class PasswordAgain(_Entrance, ReauthenticateView):  # type: ignore[misc]
