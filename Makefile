@@ -114,7 +114,7 @@ journeys: $(DEV)
 
 # The long numbers of the tests that CI runs short; then the table of what was really done.
 SOAKED := tests/reliability tests/api/test_schemathesis.py tests/desk/test_mail.py \
-  tests/archive/test_under_load.py
+  tests/archive/test_under_load.py tests/web/account/test_lockout.py
 
 .PHONY: soak
 soak: export SOUNDLINE_SOAK := 1

@@ -1,8 +1,9 @@
 """The table of the long numbers, and its place in DEVELOPERS.md between two marks.
 
 ``make soak`` runs the reliability tests with their long numbers; each writes what it really did
-into ``var/soak.jsonl``. Run as ``python -m tests.soak`` this makes the table: the newest line of
-each part counts, and a row of which nothing was run says so.
+into ``var/soak.jsonl``. Run as ``python -m tests.soak`` this adds them to those of earlier soaks,
+kept in ``tests/reliability/soaked.jsonl``, and makes the table: the newest line of each part
+counts, and a row of which nothing was run says so.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ _HEAD = (
     "| what | wanted | done | went wrong | database | date | commit |\n"
     "|---|---|---|---|---|---|---|\n"
 )
+KEPT = ROOT / "tests" / "reliability" / "soaked.jsonl"
 DATABASES = ("SQLite", "PostgreSQL")
 
 
@@ -47,6 +49,7 @@ ROWS = (
     Row(What.UNSENT, 1_000),
     Row(What.BACKUPS, 50),
     Row(What.WALKS, 10_000),
+    Row(What.GUESSES, 10_000),
     Row(What.CLEAN_RUNS, 100),
 )
 
@@ -97,11 +100,22 @@ def _cells(row: Row, database: str, lines: list[Line]) -> tuple[str, ...]:
     )
 
 
+def newest_of(lines: list[Line]) -> list[Line]:
+    """The last line of each part on each database, sorted."""
+    kept = {(line["what"], line["part"], line["database"]): line for line in lines}
+    return [kept[key] for key in sorted(kept)]
+
+
+def _read(file: Path) -> list[Line]:
+    if not file.exists():
+        return []
+    return [json.loads(text) for text in file.read_text(encoding="utf-8").splitlines()]
+
+
 def main() -> int:
-    """Write the table; 1 when something went wrong in what was run."""
-    lines: list[Line] = []
-    if RECORD.exists():
-        lines = [json.loads(text) for text in RECORD.read_text(encoding="utf-8").splitlines()]
+    """Write the record and the table; 1 when something went wrong in what was run."""
+    lines = newest_of(_read(KEPT) + _read(RECORD))
+    KEPT.write_text("".join(f"{json.dumps(line)}\n" for line in lines), encoding="utf-8")
     text = table(lines)
     write_into(ROOT / "DEVELOPERS.md", text)
     sys.stdout.write(f"{text}The table in DEVELOPERS.md is written.\n")

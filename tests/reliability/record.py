@@ -26,6 +26,7 @@ class What(StrEnum):
     UNSENT = "decisions while the mail server is away, each mail sent once afterwards"
     BACKUPS = "backups made while the club works, each of one moment"
     WALKS = "random walks of announced examinations, looked at after each deed"
+    GUESSES = "guesses at one account's password in thirty days, at most 100 of them tried"
     CLEAN_RUNS = "verifications of a registry left alone"
 
 

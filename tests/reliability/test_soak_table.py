@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.reliability.record import Line, What
-from tests.soak import END, START, table, write_into
+from tests.soak import END, START, newest_of, table, write_into
 
 
 def line(what: What, part: str = "", **facts: int | str) -> Line:
@@ -40,6 +40,13 @@ def test_parts_are_summed_and_the_newest_line_of_a_part_counts() -> None:
     assert found[1:] == [
         "1,100", "1,100", "0", "SQLite", "25 November 2026", "abc1234, def5678",
     ]  # fmt: skip
+
+
+def test_the_newest_line_of_each_part_is_kept() -> None:
+    old, new = line(What.KILLS, done=1), line(What.KILLS, done=2)
+    other = line(What.KILLS, database="PostgreSQL", done=3)
+
+    assert newest_of([old, other, new]) == [other, new]
 
 
 def test_what_went_wrong_or_was_less_than_wanted_is_said() -> None:
