@@ -47,6 +47,7 @@ ROWS = (
     Row(What.FUZZED, 100_000),
     Row(What.DAMAGES, 1_100),
     Row(What.UNSENT, 1_000),
+    Row(What.REVOCATIONS, 1_000),
     Row(What.BACKUPS, 50),
     Row(What.WALKS, 10_000),
     Row(What.GUESSES, 10_000),

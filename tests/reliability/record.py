@@ -24,6 +24,7 @@ class What(StrEnum):
     FUZZED = "made-up requests to the interface"
     DAMAGES = "planted damages"
     UNSENT = "decisions while the mail server is away, each mail sent once afterwards"
+    REVOCATIONS = "revocations, each seen at once on page, interface, PDF and status list"
     BACKUPS = "backups made while the club works, each of one moment"
     WALKS = "random walks of announced examinations, looked at after each deed"
     GUESSES = "guesses at one account's password in thirty days, at most 100 of them tried"
