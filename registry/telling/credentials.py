@@ -1,7 +1,8 @@
 """A certificate as a file that proves itself, the status lists beside it, and what a file is worth.
 
 The file tells what held when the certificate was issued and is the same to the byte once its issue
-is sealed in the log; what became of it since, the status lists and the verdict say.
+is sealed in the log; what became of it since, the status lists and the verdict say. One made once
+the certificate is revoked leaves the readings out, as its page does; files saved before hold them.
 """
 
 from __future__ import annotations

@@ -11,6 +11,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import csrf_exempt
@@ -33,6 +34,7 @@ from registry.telling.issuer import issuer_document
 from registry.telling.vocabulary import told_terms
 from registry.web.buyer.certificate_page import look_of
 from registry.web.buyer.open_page import open_page
+from registry.wording import dates
 
 CREDENTIAL_TYPE = "application/vc"
 
@@ -137,4 +139,5 @@ def _answer(found: FileVerdict) -> dict[str, Any]:
         "dog": record.dog.name if record else "",
         "lines": found.log_size,
         "facts": found.facts,
+        "today": dates.day(timezone.localdate()),
     }

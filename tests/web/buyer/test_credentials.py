@@ -224,7 +224,7 @@ class TestCheckingPdfs:
         page = sent(client, client.get(f"/C/{sealed.number}.pdf").content, "juno.pdf")
 
         assert "Genuine and current" in page
-        assert "This verdict is about the file inside the PDF" in page
+        assert "This verdict is about the file in the PDF" in page
         assert facts_on(page)["Hip laxity index, right"] == "0.35"
 
     def test_a_page_that_was_changed_around_its_file_shows_what_was_signed(
