@@ -1,5 +1,5 @@
 """Look through a whole archive before anything of it is believed: every member there, none besides,
-every byte as it was written, every row one of this program's."""
+every byte as it was written, every row one of its tables at the archive's own migrations."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+from registry import __version__
 from registry.archive.containers import (
     MANIFEST,
     MANIFEST_HASH,
@@ -19,9 +20,10 @@ from registry.archive.containers import (
     is_tidy,
     lines_of,
 )
-from registry.archive.inventory import kept_models, member_of
-from registry.archive.manifest import Manifest, last_migration, read_manifest
+from registry.archive.inventory import member_of
+from registry.archive.manifest import Manifest, read_manifest
 from registry.archive.rows import Reader, RowProblem
+from registry.archive.schema import Schema, UnknownSchemaError, schema_of_archive
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, open_note
 from registry.ledger.keys import verifier_keys
 
@@ -54,17 +56,30 @@ def check(source: Source) -> Manifest:
     return manifest
 
 
-def check_rows(source: Source, manifest: Manifest) -> None:
-    """Read every row as the program would put it back; raises DamagedArchiveError.
+def schema_of(manifest: Manifest) -> Schema:
+    """The tables of an archive, today's or former ones; raises NotForHereError for those of a newer
+    program."""
+    try:
+        return schema_of_archive(manifest.facts, [member.name for member in manifest.members])
+    except UnknownSchemaError as error:
+        there = manifest.facts["program_version"]
+        raise NotForHereError(
+            f"The archive was made by program version {there}, which is newer than this one"
+            f" ({__version__}): its tables have had the changes {error}, which this version does"
+            f" not know. Install program version {there} or later."
+        ) from error
 
-    Only for an archive made at the same migration as this database's.
-    """
+
+def check_rows(source: Source, manifest: Manifest, schema: Schema) -> None:
+    """Read every row as its table takes it; raises DamagedArchiveError."""
     files = {member.name: member for member in manifest.members}
-    wanted = {member_of(model) for model in kept_models()}
+    wanted = {member_of(model) for model in schema.models}
     for name in sorted(files):
         if name.startswith("rows/") and name not in wanted:
-            raise DamagedArchiveError(name, "this program has no such table")
-    for model in kept_models():
+            raise DamagedArchiveError(name, "there was no such table")
+    for name in sorted(wanted - files.keys()):
+        raise DamagedArchiveError(name, "it is missing")
+    for model in schema.models:
         name = member_of(model)
         reader, count = Reader(model), 0
         for line in lines_of(source.open(name)):
@@ -79,16 +94,8 @@ def check_rows(source: Source, manifest: Manifest) -> None:
     _check_head(source, manifest)
 
 
-def check_fits(manifest: Manifest) -> None:
-    """Whether this instance may take the archive: same tables, same keys; raises
-    NotForHereError."""
-    there, here = manifest.facts["migration"], last_migration()
-    if there != here:
-        raise NotForHereError(
-            f"The archive was made by program version {manifest.facts['program_version']} (tables"
-            f" as of {there}); this database has its tables as of {here}. Install that version,"
-            " restore there, then upgrade it."
-        )
+def check_keys(manifest: Manifest) -> None:
+    """Whether this instance has the key that signed the archive's log; raises NotForHereError."""
     note = manifest.facts["ledger"]["checkpoint"]
     if not note:
         return
@@ -117,7 +124,7 @@ def _check_names(names: list[str]) -> None:
 
 
 def _check_list(names: list[str], manifest: Manifest) -> None:
-    """The members are those that the manifest lists, each once, and every table is among them."""
+    """The members are those that the manifest lists, each once."""
     listed: set[str] = set()
     for member in manifest.members:
         if member.name in listed or not is_tidy(member.name):
@@ -127,9 +134,6 @@ def _check_list(names: list[str], manifest: Manifest) -> None:
         raise DamagedArchiveError(name, "it is missing")
     for name in sorted(set(names) - listed - {MANIFEST, MANIFEST_HASH}):
         raise DamagedArchiveError(name, "it does not belong to the archive")
-    for model in kept_models():
-        if member_of(model) not in listed:
-            raise DamagedArchiveError(member_of(model), "it is missing")
 
 
 def _check_bytes(source: Source, member: Member) -> None:

@@ -185,6 +185,23 @@ class FolderSource:
             raise DamagedArchiveError(name, "it cannot be read") from error
 
 
+class JoinedSource:
+    """Tables of one source, everything else of another."""
+
+    def __init__(self, rows: Source, rest: Source) -> None:
+        self._rows = rows
+        self._rest = rest
+
+    def names(self) -> list[str]:
+        """The tables of the one, and what is no table of the other."""
+        rest = [name for name in self._rest.names() if not name.startswith("rows/")]
+        return [*self._rows.names(), *rest]
+
+    def open(self, name: str) -> Iterator[bytes]:
+        """The member's bytes, a piece at a time."""
+        return (self._rows if name.startswith("rows/") else self._rest).open(name)
+
+
 def is_tidy(name: str) -> bool:
     """Whether a member's name stays below the archive."""
     path = PurePosixPath(name)

@@ -16,16 +16,15 @@ from typing import Any
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from django.conf import settings
 from django.db import connection
-from django.db.migrations.recorder import MigrationRecorder
 
 from registry import __version__
 from registry.archive.containers import MANIFEST, DamagedArchiveError, Member
 from registry.archive.inventory import LEFT_OUT
 from registry.archive.rows import canonical
+from registry.archive.schema import Schema
 from registry.credential.multikey import multikey
 from registry.ledger.append import instant_text
 from registry.ledger.keys import signer, verifier_keys
-from registry.models import LedgerHead, LogCheckpoint
 
 FORMAT = "soundline-archive"
 FORMAT_VERSION = 1
@@ -83,10 +82,13 @@ def content_hash(members: tuple[Member, ...]) -> str:
     return hashlib.sha256(canonical(listed)).hexdigest()
 
 
-def facts_now(made_at: datetime, *, missing: list[str], changed: list[str]) -> dict[str, Any]:
+def facts_now(
+    made_at: datetime, schema: Schema, *, missing: list[str], changed: list[str]
+) -> dict[str, Any]:
     """What a manifest says besides its members, as of the snapshot that is being read."""
-    head = LedgerHead.objects.get()
-    last = LogCheckpoint.objects.last()
+    head = schema.model("registry.LedgerHead").objects.get()
+    checkpoints = schema.model("registry.LogCheckpoint")
+    last = checkpoints.objects.order_by("size").last() if checkpoints else None
     return {
         "format": FORMAT,
         "version": FORMAT_VERSION,
@@ -94,7 +96,8 @@ def facts_now(made_at: datetime, *, missing: list[str], changed: list[str]) -> d
         "made_at": instant_text(made_at),
         "program_version": __version__,
         "database": connection.vendor,
-        "migration": last_migration(),
+        "migration": schema.migrations["registry"],
+        "migrations": dict(schema.migrations),
         "ledger": {
             "entries": head.seq,
             "hash": head.hash,
@@ -105,12 +108,6 @@ def facts_now(made_at: datetime, *, missing: list[str], changed: list[str]) -> d
         "missing_files": missing,
         "changed_files": changed,
     }
-
-
-def last_migration() -> str:
-    """The name of the newest migration of the registry that this database has."""
-    applied = MigrationRecorder(connection).applied_migrations()
-    return max((name for app, name in applied if app == "registry"), default="")
 
 
 def _keys() -> dict[str, Any]:
@@ -142,7 +139,8 @@ def read_manifest(data: bytes) -> Manifest:
         members = tuple(_member(each) for each in told.pop("members"))
         stated = told.pop("content_sha256")
         manifest = Manifest(told, members)
-        _ = (told["ledger"]["entries"], told["migration"], told["program_version"], told["made_at"])
+        _ = (told["ledger"]["entries"], told["program_version"], told["made_at"])
+        _ = (str(told["migration"]), dict(told.get("migrations", {})), dict(told["left_out"]))
     except (ValueError, TypeError, KeyError, AttributeError) as error:
         raise DamagedArchiveError(MANIFEST, "it cannot be read") from error
     if stated != manifest.content:

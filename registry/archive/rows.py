@@ -66,7 +66,7 @@ class Reader:
         except ValueError as error:
             raise RowProblem("it is not JSON") from error
         if not isinstance(told, dict) or told.keys() != set(self._names):
-            raise RowProblem("its columns are not those of this program")
+            raise RowProblem("its columns are not those of its table")
         return [
             self._value(field, take, told[name])
             for field, take, name in zip(self.columns, self._takers, self._names, strict=True)

@@ -23,9 +23,10 @@ from registry.archive.containers import (
     ZipSink,
     sync_folder,
 )
-from registry.archive.inventory import kept_models, member_of
+from registry.archive.inventory import member_of
 from registry.archive.manifest import Manifest, content_hash, facts_now
 from registry.archive.rows import lines
+from registry.archive.schema import Schema, UnknownSchemaError, schema_of_database
 from registry.archive.snapshot import snapshot
 from registry.models import Evidence
 
@@ -89,18 +90,14 @@ def write_members(
 ) -> Manifest:
     """Write everything once; ``lost`` are evidence files known to be gone for good."""
     out = Recorder(sink)
+    schema = _schema()
     with snapshot():
         # First of all: a file that belongs to no result yet may be taken away at any moment.
-        changed = _write_evidence(out, lost)
-        for model in kept_models():
-            with out.member(member_of(model)) as member:
-                member.rows = 0
-                for line in lines(model):
-                    member.write(line)
-                    member.rows += 1
+        changed = _write_evidence(out, schema, lost)
+        write_rows(out, schema)
         if more is not None:
             more(out)
-        facts = facts_now(made_at, missing=sorted(lost), changed=changed)
+        facts = facts_now(made_at, schema, missing=sorted(lost), changed=changed)
     manifest = Manifest(facts, tuple(out.members))
     end = Recorder(sink)
     end.text(MANIFEST, manifest.text)
@@ -108,12 +105,34 @@ def write_members(
     return manifest
 
 
-def _write_evidence(out: Recorder, lost: set[str]) -> list[str]:
+def write_rows(out: Recorder, schema: Schema) -> None:
+    """Write a member a table."""
+    for model in schema.models:
+        with out.member(member_of(model)) as member:
+            member.rows = 0
+            for line in lines(model):
+                member.write(line)
+                member.rows += 1
+
+
+def _schema() -> Schema:
+    """The tables as they are, which before an upgrade are those of a former version."""
+    try:
+        return schema_of_database()
+    except UnknownSchemaError as error:
+        raise BackupProblemError(
+            f"This database was last used by a newer version of the program: it has had the changes"
+            f" {error}, which this version does not know. Use that version."
+        ) from error
+
+
+def _write_evidence(out: Recorder, schema: Schema, lost: set[str]) -> list[str]:
     """Copy every file; returns the names of those that are not what was taken in."""
     changed = []
     root = Path(settings.EVIDENCE_ROOT)
     loose_first = (F("evaluation_id").asc(nulls_first=True), "stored_name")
-    stored = Evidence.objects.order_by(*loose_first).values_list("stored_name", "sha256")
+    evidence = schema.model("registry.Evidence")
+    stored = evidence.objects.order_by(*loose_first).values_list("stored_name", "sha256")
     for name, sha256 in stored.iterator(chunk_size=500):
         if name in lost:
             continue

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -52,14 +52,20 @@ def put_back(*, source: Source, manifest: Manifest) -> None:
                 " name another database, or move this one away."
             )
         _put_evidence(source, manifest)
-        for model in kept_models():
-            if model is LedgerHead:
-                _put_head(source)
-            else:
-                _put_rows(source, model)
+        put_rows_back(source, kept_models())
         _continue_numbers()
         for pk, name in Dog.objects.values_list("pk", "search_name").iterator(chunk_size=5_000):
             index_name(pk, name)
+
+
+def put_rows_back(source: Source, tables: Iterable[type[models.Model]]) -> None:
+    """Write the rows of a checked archive into empty tables, whichever version's they are."""
+    with transaction.atomic():
+        for model in tables:
+            if model._meta.label == LedgerHead._meta.label:
+                _put_head(source, model)
+            else:
+                _put_rows(source, model)
 
 
 def _put_rows(source: Source, model: type[models.Model]) -> None:
@@ -95,13 +101,13 @@ def _together(rows: Iterator[tuple[Any, ...]]) -> Iterator[list[tuple[Any, ...]]
         yield batch
 
 
-def _put_head(source: Source) -> None:
+def _put_head(source: Source, head: type[models.Model]) -> None:
     """The head's row is there since the migration, and may not be deleted: it moves on."""
-    reader = Reader(LedgerHead)
+    reader = Reader(head)
     names = [field.attname for field in reader.columns]
-    for line in lines_of(source.open(member_of(LedgerHead))):
+    for line in lines_of(source.open(member_of(head))):
         row = dict(zip(names, reader.values(line), strict=True))
-        LedgerHead.objects.filter(pk=row["id"]).update(seq=row["seq"], hash=row["hash"])
+        head._base_manager.filter(pk=row.pop("id")).update(**row)
 
 
 def _put_evidence(source: Source, manifest: Manifest) -> None:

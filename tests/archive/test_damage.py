@@ -99,14 +99,6 @@ def test_an_export_with_a_link_in_it_is_refused(kept: Kept, tmp_path: Path) -> N
         restore(folder)
 
 
-def test_an_archive_of_other_tables_says_which_version_reads_it(kept: Kept, tmp_path: Path) -> None:
-    files = read_zip(kept.made.path)
-    refit(files, lambda told: told.update(migration="0001_foundation", program_version="0.0.1"))
-
-    with pytest.raises(CommandError, match=r"Install that version, restore there, then upgrade"):
-        restore(write_zip(tmp_path / "older.zip", files))
-
-
 def test_a_log_of_another_key_is_refused_before_anything_is_written(
     kept: Kept, settings: object
 ) -> None:

@@ -16,7 +16,7 @@ import pytest
 from django.conf import settings
 from django.db import connection
 
-from registry.archive.checking import check, check_rows, opened
+from registry.archive.checking import check, check_rows, opened, schema_of
 from registry.archive.writing import back_up
 from registry.desk import evidence
 from registry.models import LedgerHead
@@ -80,7 +80,7 @@ def test_each_is_of_one_moment_and_keeps_nobody_waiting(tmp_path: Path) -> None:
             made = back_up(tmp_path)
             after = LedgerHead.objects.get().seq
             manifest = check(opened(made.path))
-            check_rows(opened(made.path), manifest)
+            check_rows(opened(made.path), manifest, schema_of(manifest))
             entries = manifest.facts["ledger"]["entries"]
             assert before <= entries <= after
             assert manifest.facts["missing_files"] == []
