@@ -188,7 +188,7 @@ def _ledger(connection: BaseDatabaseWrapper) -> Iterator[CheckMessage]:
     if missing := triggers.missing(connection):
         yield Error(
             f"The ledger can be rewritten: {', '.join(missing)} missing.",
-            "Run manage.py migrate; then manage.py verify_ledger.",
+            "Run manage.py upgrade; then manage.py verify_ledger.",
             id="soundline.E007",
         )
 
@@ -249,6 +249,6 @@ def _shared_cache(connection: BaseDatabaseWrapper) -> Iterator[CheckMessage]:
     if "registry_ledgerentry" in tables and cache["LOCATION"] not in tables:
         yield Warning(
             "The table of the shared cache is missing.",
-            "Run manage.py migrate.",
+            "Run manage.py upgrade.",
             id="soundline.W001",
         )

@@ -47,7 +47,7 @@ def look_at_migrations() -> Verdict:
     return hand(
         _("Changes of the tables that wait: %(count)d (%(names)s).")
         % {"count": len(waiting), "names": names},
-        _("Make a backup, then run manage.py migrate and start the site again."),
+        _("Stop the site, run manage.py upgrade, which backs up first, and start the site again."),
     )
 
 

@@ -1,0 +1,1 @@
+"""The way from one version's tables to the next: whole, or not at all."""

@@ -1,0 +1,1 @@
+"""Two changes; the second goes wrong."""
