@@ -18,6 +18,7 @@ from django.core.checks import CheckMessage, Error, Tags, Warning, register
 from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from registry.archive.sealing import SealKeyError, read_key
 from registry.ledger import triggers
 from registry.ledger.checkpoints import NoteProblem
 from registry.ledger.keys import verifier_keys
@@ -159,6 +160,25 @@ def log_can_be_signed(app_configs: Sequence[AppConfig] | None, **kwargs: Any) ->
                 "Name at least two mail addresses in SOUNDLINE_LOG_OFFICERS: what they keep shows"
                 " later whether the history was rewritten.",
                 id="soundline.W002",
+            )
+        ]
+    return []
+
+
+@register(Tags.security)
+def backups_can_be_encrypted(
+    app_configs: Sequence[AppConfig] | None, **kwargs: Any
+) -> list[CheckMessage]:
+    """E013: a key that is none stops every backup."""
+    try:
+        if settings.BACKUP_KEY:
+            read_key(settings.BACKUP_KEY)
+    except SealKeyError as problem:
+        return [
+            Error(
+                f"No backup can be encrypted. {problem}",
+                "Set SOUNDLINE_BACKUP_KEY to what head -c 32 /dev/urandom | base64 prints.",
+                id="soundline.E013",
             )
         ]
     return []

@@ -342,6 +342,14 @@ BACKUP_FOLDER = (
     else None
 )
 BACKUPS_KEPT = env.whole("SOUNDLINE_BACKUPS_KEPT", 14, least=1, most=10_000)
+# With this key, 32 random bytes in base64, backups are encrypted. Who loses it loses them.
+BACKUP_KEY = env.text("SOUNDLINE_BACKUP_KEY", "")
+# Where each backup is copied to: a folder of another machine that is mounted on this one.
+BACKUP_COPY_FOLDER = (
+    env.path("SOUNDLINE_BACKUP_COPY_FOLDER", VAR_DIR)
+    if env.optional_text("SOUNDLINE_BACKUP_COPY_FOLDER")
+    else None
+)
 
 # --- Mail --------------------------------------------------------------------
 

@@ -4,9 +4,12 @@ every byte as it was written, every row one of its tables at the archive's own m
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
+
+from django.conf import settings
 
 from registry import __version__
 from registry.archive.containers import (
@@ -24,6 +27,7 @@ from registry.archive.inventory import member_of
 from registry.archive.manifest import Manifest, read_manifest
 from registry.archive.rows import Reader, RowProblem
 from registry.archive.schema import Schema, UnknownSchemaError, schema_of_archive
+from registry.archive.sealing import PART_BYTES, Opener, SealKeyError, is_sealed, read_key
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, open_note
 from registry.ledger.keys import verifier_keys
 
@@ -37,8 +41,25 @@ class NotForHereError(Exception):
 
 
 def opened(path: Path) -> Source:
-    """The archive at a path, a zip file or a folder; raises DamagedArchiveError."""
-    return FolderSource(path) if path.is_dir() else ZipSource(path)
+    """The archive at a path: a folder, a zip file, or one that is encrypted, which is read to its
+    end first.
+
+    Raises DamagedArchiveError, and NotForHereError when the key is not the one it needs.
+    """
+    if path.is_dir():
+        return FolderSource(path)
+    if not is_sealed(path):
+        return ZipSource(path)
+    if not settings.BACKUP_KEY:
+        raise NotForHereError(
+            f"{path.name} is encrypted. Set SOUNDLINE_BACKUP_KEY to the key it was made with."
+        )
+    try:
+        file = Opener(path, read_key(settings.BACKUP_KEY))
+        file.check()
+    except SealKeyError as error:
+        raise NotForHereError(str(error)) from error
+    return ZipSource(path, io.BufferedReader(file, PART_BYTES))
 
 
 def check(source: Source) -> Manifest:

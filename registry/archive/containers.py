@@ -131,12 +131,14 @@ class Source(Protocol):
 
 
 class ZipSource:
-    """A zip file; opening it raises DamagedArchiveError when its list of contents is gone."""
+    """A zip file; opening it raises DamagedArchiveError when its list of contents is gone.
 
-    def __init__(self, path: Path) -> None:
-        self._path = path
+    ``file`` is what is read in its place, when it has to be decrypted first.
+    """
+
+    def __init__(self, path: Path, file: IO[bytes] | None = None) -> None:
         try:
-            self._archive = zipfile.ZipFile(path)
+            self._archive = zipfile.ZipFile(file or path)
         except FileNotFoundError:
             raise
         except _DAMAGE as error:

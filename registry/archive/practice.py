@@ -21,7 +21,7 @@ from registry.archive.manifest import Manifest
 from registry.archive.schema import todays_schema
 
 _LONGEST_SECONDS = 6 * 60 * 60
-_ELSEWHERE = ("DATABASE_URL", "SOUNDLINE_EVIDENCE_ROOT")
+_ELSEWHERE = ("DATABASE_URL", "SOUNDLINE_EVIDENCE_ROOT", "SOUNDLINE_BACKUP_KEY")
 
 
 class CannotRenewError(Exception):
@@ -38,6 +38,7 @@ def scratch_environment(folder: Path) -> dict[str, str]:
     return variables | {
         "DATABASE_URL": f"sqlite:///{folder / 'practice.sqlite3'}",
         "SOUNDLINE_EVIDENCE_ROOT": str(folder / "evidence"),
+        "SOUNDLINE_BACKUP_KEY": settings.BACKUP_KEY,
         "DJANGO_SETTINGS_MODULE": "registry.settings",
     }
 

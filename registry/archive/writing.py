@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+import time
 import zipfile
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from django.conf import settings
 from django.db.models import F
@@ -27,11 +28,13 @@ from registry.archive.inventory import member_of
 from registry.archive.manifest import Manifest, content_hash, facts_now
 from registry.archive.rows import lines
 from registry.archive.schema import Schema, UnknownSchemaError, schema_of_database
+from registry.archive.sealing import ENDING, Sealer, SealKeyError, read_key
 from registry.archive.snapshot import snapshot
 from registry.models import Evidence
 
 _READ_BYTES = 1 << 20
 _MOST_TRIES = 20
+_PART_LIVES_SECONDS = 24 * 60 * 60
 PREFIX = "soundline-"
 
 More = Callable[[Recorder], None]
@@ -53,19 +56,33 @@ class _VanishedError(Exception):
 
 
 def back_up(folder: Path) -> Made:
-    """Write an archive of this moment into the folder; it appears there whole or not at all."""
+    """Write an archive of this moment into the folder; it appears there whole or not at all.
+
+    It is encrypted when there is a key to do it with.
+    """
+    try:
+        key = read_key(settings.BACKUP_KEY) if settings.BACKUP_KEY else None
+    except SealKeyError as error:
+        raise BackupProblemError(str(error)) from error
     folder.mkdir(parents=True, exist_ok=True)
+    _sweep_parts(folder)
     now = timezone.now()
     name = f"{PREFIX}{now:%Y%m%dT%H%M%S}"
     part = folder / f".{name}-{os.getpid()}.part"
     try:
-        manifest = _until_nothing_vanishes(lambda lost: _write_zip(part, now, lost))
-        path = _free(folder, name)
+        manifest = _until_nothing_vanishes(lambda lost: _write_file(part, now, lost, key))
+        path = _free(folder, name, f".zip{ENDING}" if key else ".zip")
         part.rename(path)
     finally:
         part.unlink(missing_ok=True)
     sync_folder(folder)
     return Made(path, manifest)
+
+
+def backups_in(folder: Path) -> list[Path]:
+    """The backups that lie in a folder, oldest first."""
+    found = [*folder.glob(f"{PREFIX}*.zip"), *folder.glob(f"{PREFIX}*.zip{ENDING}")]
+    return sorted(found, key=lambda path: path.stat().st_mtime)
 
 
 def write_into(empty: Callable[[], Sink], more: More | None = None) -> Manifest:
@@ -148,15 +165,24 @@ def _write_evidence(out: Recorder, schema: Schema, lost: set[str]) -> list[str]:
     return changed
 
 
-def _write_zip(part: Path, now: datetime, lost: set[str]) -> Manifest:
+def _write_file(part: Path, now: datetime, lost: set[str], key: bytes | None) -> Manifest:
     part.unlink(missing_ok=True)
     part.touch(mode=0o600)
     with part.open("r+b") as file:
-        with zipfile.ZipFile(file, "w", compresslevel=6) as archive:
-            manifest = write_members(ZipSink(archive), now, lost)
+        if key is None:
+            manifest = _write_zip(file, now, lost)
+        else:
+            sealer = Sealer(file, key)
+            manifest = _write_zip(sealer, now, lost)
+            sealer.finish()
         file.flush()
         os.fsync(file.fileno())
     return manifest
+
+
+def _write_zip(file: Any, now: datetime, lost: set[str]) -> Manifest:
+    with zipfile.ZipFile(file, "w", compresslevel=6) as archive:
+        return write_members(ZipSink(archive), now, lost)
 
 
 def _until_nothing_vanishes(write: Callable[[set[str]], Manifest]) -> Manifest:
@@ -182,9 +208,16 @@ def _until_nothing_vanishes(write: Callable[[set[str]], Manifest]) -> Manifest:
                 ) from vanished
 
 
-def _free(folder: Path, name: str) -> Path:
+def _sweep_parts(folder: Path) -> None:
+    """Remove what a process that was killed left of a backup; none takes a day."""
+    for part in folder.glob(f".{PREFIX}*.part"):
+        if part.stat().st_mtime < time.time() - _PART_LIVES_SECONDS:
+            part.unlink(missing_ok=True)
+
+
+def _free(folder: Path, name: str, ending: str) -> Path:
     """A path nothing lies at: two backups of one second both stay."""
-    path, number = folder / f"{name}.zip", 2
+    path, number = folder / f"{name}{ending}", 2
     while path.exists():
-        path, number = folder / f"{name}-{number}.zip", number + 1
+        path, number = folder / f"{name}-{number}{ending}", number + 1
     return path

@@ -1,4 +1,5 @@
-"""Make backups, try that they can be put back, keep the newest, and remember when."""
+"""Make backups, copy them away, try that they can be put back, keep the newest, and remember
+when."""
 
 from __future__ import annotations
 
@@ -10,11 +11,12 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
+from registry.archive.copying import copy_away
 from registry.archive.practice import put_back_for_practice
-from registry.archive.writing import PREFIX, BackupProblemError, Made, back_up
+from registry.archive.writing import BackupProblemError, Made, back_up, backups_in
 from registry.desk import upkeep
 from registry.models import Upkeep
-from registry.queries.backups import FAILED, MADE, TRIED
+from registry.queries.backups import COPIED, FAILED, MADE, NOT_COPIED, TRIED
 
 logger = logging.getLogger(__name__)
 
@@ -59,12 +61,16 @@ def try_backup(archive: Path) -> tuple[bool, str]:
 
 
 def back_up_when_due() -> Path | None:
-    """Back up daily and try one backup a week, when the settings name a folder; the new backup.
+    """Back up daily, copy each backup away, and try one a week, when the settings name a folder;
+    the new backup.
 
     Two workers at the same moment make two backups, which does no harm.
     """
     folder = settings.BACKUP_FOLDER
-    if folder is None or not _is_due(MADE, _BETWEEN_BACKUPS):
+    if folder is None:
+        return None
+    if not _is_due(MADE, _BETWEEN_BACKUPS, FAILED):
+        _copy_when_due(folder)
         return None
     try:
         made = make_backup(folder)
@@ -72,25 +78,56 @@ def back_up_when_due() -> Path | None:
         logger.exception("backup: none was made")
         return None
     _keep_newest(folder)
-    if _is_due(TRIED, _BETWEEN_TRIALS):
+    _copy_when_due(folder)
+    if _is_due(TRIED, _BETWEEN_TRIALS, FAILED):
         ok, said = try_backup(made.path)
         if not ok:
             logger.error("backup: %s could not be put back: %s", made.path.name, said)
     return made.path
 
 
-def _is_due(name: str, between: timedelta) -> bool:
+def copy_backup(path: Path, folder: Path) -> Path:
+    """Copy a backup into a folder of another machine and note that it lies there; raises
+    BackupProblemError."""
+    try:
+        copy = copy_away(path, folder)
+    except BackupProblemError as problem:
+        upkeep.remember(name=NOT_COPIED, ok=False, detail={"error": str(problem)})
+        raise
+    upkeep.remember(name=COPIED, ok=True, detail={"file": path.name})
+    return copy
+
+
+def _copy_when_due(folder: Path) -> None:
+    """Copy the newest backup unless it was copied, or failed to be a moment ago."""
+    away = settings.BACKUP_COPY_FOLDER
+    made = backups_in(folder)
+    if away is None or not made or _has_just_failed(NOT_COPIED):
+        return
+    last = Upkeep.objects.filter(name=COPIED).first()
+    if last is not None and last.detail.get("file") == made[-1].name:
+        return
+    try:
+        copy_backup(made[-1], away)
+    except BackupProblemError:
+        logger.exception("backup: %s was not copied", made[-1].name)
+        return
+    _keep_newest(away)
+
+
+def _is_due(name: str, between: timedelta, failure: str) -> bool:
     """Whether the last time is long enough ago, and the last failure not of a moment ago."""
-    now = timezone.now()
-    last = Upkeep.objects.filter(name=name, at__gt=now - between)
-    failed = Upkeep.objects.filter(name=FAILED, at__gt=now - _BEFORE_NEXT_TRY)
-    return not last.exists() and not failed.exists()
+    last = Upkeep.objects.filter(name=name, at__gt=timezone.now() - between)
+    return not last.exists() and not _has_just_failed(failure)
+
+
+def _has_just_failed(failure: str) -> bool:
+    return Upkeep.objects.filter(name=failure, at__gt=timezone.now() - _BEFORE_NEXT_TRY).exists()
 
 
 def _keep_newest(folder: Path) -> None:
     """Remove the oldest backups beyond the number that is kept."""
-    made = sorted(folder.glob(f"{PREFIX}*.zip"), key=lambda path: path.stat().st_mtime)
-    for path in made[: -settings.BACKUPS_KEPT]:
+    for path in backups_in(folder)[: -settings.BACKUPS_KEPT]:
         path.unlink(missing_ok=True)
 
 

@@ -48,6 +48,7 @@ KINDS = (
     "invitation",
     "password-link",
     "sign-in-changed",
+    "alarm",
 )
 
 

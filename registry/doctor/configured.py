@@ -93,6 +93,12 @@ _SUBJECTS = (
         ("E012",),
     ),
     _Subject(
+        "backup-key",
+        _("The key that encrypts backups"),
+        _("It is one, or none is set."),
+        ("E013",),
+    ),
+    _Subject(
         "officers",
         _("Who keeps the log's checkpoints"),
         _("Two or more people are named, or this is a trial."),

@@ -47,13 +47,13 @@ def look_at_clock() -> Verdict:
 
 def look_at_files_disk() -> Verdict:
     """Room for files and mail below SOUNDLINE_VAR."""
-    return _disk(Path(settings.VAR_DIR))
+    return room_at(Path(settings.VAR_DIR))
 
 
 def look_at_database_disk() -> Verdict:
     """Room for the database's file; a PostgreSQL server's disk cannot be seen from here."""
     if connection.vendor == "sqlite":
-        return _disk(Path(str(connection.settings_dict["NAME"])).parent)
+        return room_at(Path(str(connection.settings_dict["NAME"])).parent)
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_database_size(current_database())")
         (size,) = cursor.fetchone()
@@ -63,7 +63,8 @@ def look_at_database_disk() -> Verdict:
     )
 
 
-def _disk(folder: Path) -> Verdict:
+def room_at(folder: Path) -> Verdict:
+    """How much room there is on a folder's disk."""
     free = shutil.disk_usage(folder).free
     words = _("%(free)s are free at %(folder)s.") % {
         "free": filesizeformat(free),

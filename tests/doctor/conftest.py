@@ -11,7 +11,7 @@ from pytest_django import Settings
 from registry.desk import upkeep
 from registry.desk.log import publish_checkpoint
 from registry.models import OutboxMail, Role
-from registry.queries.backups import MADE, TRIED
+from registry.queries.backups import COPIED, MADE, TRIED
 from tests.factories import Club, make_accepted, make_club, make_person
 
 
@@ -32,6 +32,7 @@ def healthy(settings: Settings, tmp_path: Path) -> Club:
     make_accepted(club)
     OutboxMail.objects.all().delete()
     publish_checkpoint()
-    for name in (upkeep.LEDGER, upkeep.RECORDS, upkeep.COUNTS, upkeep.WORKER, MADE, TRIED):
+    work = (upkeep.LEDGER, upkeep.RECORDS, upkeep.COUNTS, upkeep.WORKER, MADE, COPIED, TRIED)
+    for name in work:
         upkeep.remember(name=name, ok=True)
     return club

@@ -292,6 +292,30 @@ def failed_backup(_at: Place) -> None:
     upkeep.remember(name=backups.FAILED, ok=False, detail={"error": "The disk is full."})
 
 
+def no_copy(at: Place) -> None:
+    at.settings.BACKUP_COPY_FOLDER = at.tmp_path
+    Upkeep.objects.filter(name=backups.COPIED).delete()
+
+
+def failed_copy(at: Place) -> None:
+    at.settings.BACKUP_COPY_FOLDER = at.tmp_path
+    upkeep.remember(name=backups.NOT_COPIED, ok=False, detail={"error": "It is not mounted."})
+
+
+def old_copy(at: Place) -> None:
+    at.settings.BACKUP_COPY_FOLDER = at.tmp_path
+    upkept(backups.COPIED, days=3)(at)
+
+
+def copy_beside_the_backup(at: Place) -> None:
+    at.settings.BACKUP_COPY_FOLDER = at.settings.BACKUP_FOLDER = at.tmp_path
+
+
+def full_backups_disk(at: Place) -> None:
+    at.settings.BACKUP_FOLDER = at.tmp_path
+    disk_of(100 * 2**20)(at)
+
+
 FAULTS = (
     Fault("database", "does not answer", no_answer),
     Fault("migrations", "that wait: 1", waiting_migration),
@@ -338,8 +362,27 @@ FAULTS = (
     Fault("backup", "has been made", lambda at: Upkeep.objects.filter(name=backups.MADE).delete()),
     Fault("backup", "disk is full", failed_backup),
     Fault("backup-whole", "missing: 2, files changed: 0", backup_with_gaps),
-    Fault("backup-tried", "never", upkept(backups.TRIED, ok=False), is_advice=True),
+    Fault("backup-tried", "trial failed", upkept(backups.TRIED, ok=False)),
+    Fault(
+        "backup-tried",
+        "never",
+        lambda at: Upkeep.objects.filter(name=backups.TRIED).delete(),
+        is_advice=True,
+    ),
     Fault("backup-tried", "3\xa0weeks", upkept(backups.TRIED, days=22), is_advice=True),
+    Fault("backup-copied", "not copied", setting("BACKUP_COPY_FOLDER", None), is_advice=True),
+    Fault("backup-copied", "copied away yet", no_copy),
+    Fault("backup-copied", "It is not mounted.", failed_copy),
+    Fault("backup-copied", "3\xa0days", old_copy),
+    Fault("backup-copied", "same disk", copy_beside_the_backup, is_advice=True),
+    Fault(
+        "backup-encrypted",
+        "not encrypted",
+        lambda at: setting("BACKUP_FOLDER", at.tmp_path)(at),
+        is_advice=True,
+    ),
+    Fault("backup-key", "soundline.E013", setting("BACKUP_KEY", "AAAA")),
+    Fault("disk-backups", "100.0", full_backups_disk),
     Fault("worker", "1\xa0hour", upkept(upkeep.WORKER, days=1 / 24)),
     Fault("worker", "never", lambda at: Upkeep.objects.filter(name=upkeep.WORKER).delete()),
     Fault("mail-waiting", "line is dead", waiting_mail),

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from registry.archive.writing import BackupProblemError, Made
-from registry.desk.backups import make_backup, try_backup
+from registry.desk.backups import copy_backup, make_backup, try_backup
 
 
 class Command(BaseCommand):
@@ -19,7 +19,9 @@ class Command(BaseCommand):
     help = (
         "Write every row, every evidence file and a manifest into one zip file in FOLDER. It holds"
         " personal data and hashes of passwords, no password and no key: keep it, and the keys"
-        " apart from it. With --self-test it is put back in a scratch place at once and compared."
+        " apart from it. With SOUNDLINE_BACKUP_KEY it is encrypted. With --self-test it is put back"
+        " in a scratch place at once and compared; with --copy it is copied to"
+        " SOUNDLINE_BACKUP_COPY_FOLDER too."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -32,17 +34,23 @@ class Command(BaseCommand):
             help="where to; without it, SOUNDLINE_BACKUP_FOLDER",
         )
         parser.add_argument("--self-test", action="store_true", help="try to put it back, too")
+        parser.add_argument("--copy", action="store_true", help="copy it away, too")
 
     def handle(self, *args: Any, **options: Any) -> None:
         """Make it, say what is in it, and try it if asked."""
         folder = options["folder"] or settings.BACKUP_FOLDER
         if folder is None:
             raise CommandError("Name a folder, or set SOUNDLINE_BACKUP_FOLDER.")
+        away: Path | None = settings.BACKUP_COPY_FOLDER if options["copy"] else None
+        if options["copy"] and away is None:
+            raise CommandError("Set SOUNDLINE_BACKUP_COPY_FOLDER.")
         try:
             made = make_backup(folder)
+            self._say(made)
+            if away is not None:
+                self.stdout.write(f"Copied and read again: {copy_backup(made.path, away)}")
         except BackupProblemError as problem:
             raise CommandError(str(problem)) from problem
-        self._say(made)
         if options["self_test"]:
             ok, said = try_backup(made.path)
             if not ok:
@@ -61,5 +69,6 @@ class Command(BaseCommand):
                 self.stderr.write(f"Evidence file {name} {word}: manage.py verify_records")
         self.stdout.write(
             "Keep it on another machine, and the keys (SOUNDLINE_SECRET_KEY, SOUNDLINE_LOG_KEY,"
-            " SOUNDLINE_ISSUER_KEY) in a place of their own: they are not in it."
+            " SOUNDLINE_ISSUER_KEY, and SOUNDLINE_BACKUP_KEY if it is encrypted) in a place of"
+            " their own: they are not in it."
         )

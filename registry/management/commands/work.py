@@ -24,6 +24,7 @@ from django.db import OperationalError, connection
 
 from registry.desk import upkeep
 from registry.desk.actor import Actor
+from registry.desk.alarms import warn_secretaries
 from registry.desk.backups import back_up_when_due
 from registry.desk.breeding import catch_up, recover_lost_runs
 from registry.desk.cells import slide_windows
@@ -34,6 +35,7 @@ from registry.desk.replay import forget_old_keys
 from registry.desk.sign_in import forget_ended_sessions
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
 from registry.desk.verification import verify_when_due
+from registry.doctor.backups import backup_troubles
 from registry.doctor.examination import examine_slowly, needing
 from registry.doctor.findings import Level
 
@@ -75,6 +77,7 @@ class Command(BaseCommand):
                     _do_tasks(stop)
                     _back_up()
                     _verify()
+                _warn()
                 if tidying.is_due():
                     _tidy()
             except OperationalError:
@@ -158,6 +161,12 @@ def _verify() -> None:
     """Verify the ledger and the records when the day's turn has come."""
     for name, found in verify_when_due().items():
         logger.info("%s: done, damages found: %d", name, found)
+
+
+def _warn() -> None:
+    """Tell the secretaries when the registry could not be put back, or soon will not be."""
+    if mails := warn_secretaries(backup_troubles()):
+        logger.warning("backup: %d secretaries were told that something is wrong", mails)
 
 
 def _deliver() -> None:
