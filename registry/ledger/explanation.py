@@ -94,10 +94,12 @@ def parsed(body: str | bytes) -> dict[str, Any] | None:
     return value if isinstance(value, dict) else None
 
 
-def _hash_of(prev_hash: str, body: str) -> str:
+def _hash_of(prev_hash: str, body: str | bytes) -> str:
+    raw = body.encode() if isinstance(body, str) else body
     try:
-        return hashlib.sha256(bytes.fromhex(prev_hash) + body.encode()).hexdigest()
-    except ValueError:
+        return hashlib.sha256(bytes.fromhex(prev_hash) + raw).hexdigest()
+    except (TypeError, ValueError):
+        # An edited hash that is none, or on SQLite not even a text.
         return ""
 
 

@@ -167,7 +167,7 @@ def _check_texts(commitments: int) -> Iterator[Damage]:
             for seq, field, salt, text, erased_at, body in rows:
                 if erased_at is not None and text == "":
                     continue
-                if f'"{field}":"{_commitment_or_blank(salt, text)}"' not in body:
+                if f'"{field}":"{_commitment_or_blank(salt, text)}"' not in str(body):
                     yield Damage(
                         seq,
                         f"text {field}",
@@ -203,5 +203,5 @@ def _missing_texts() -> Iterator[Damage]:
 def _commitment_or_blank(salt: str, text: str) -> str:
     try:
         return commitment(salt, text)
-    except ValueError:
+    except (AttributeError, TypeError, ValueError):
         return "-"

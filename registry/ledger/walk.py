@@ -21,31 +21,38 @@ from registry.ledger.public_tree import Leaves
 # Small enough for a chunk's bodies to stay in the processor's cache.
 _CHUNK = 2000
 _ENDLESS = 2**62
+_MAPPED_BYTES = 2**31
 # The mirrored keys sort first in canonical JSON, so the columns are compared as one beginning of
 # the body, in the database: taking six more values of a million rows apart costs more than the
-# hashes.
-_BEGINNING = (
-    """'{{"action":"' || action || '","actor":"' || actor || '","at":"' || {at} || '","dog":"'"""
-    """ || dog || '","seq":' || seq || ',"subject":"' || subject || '",{more}'"""
-)
+# hashes. A column that is not text is compared as if it were; as JSON a blob would be an error.
+_BEGINS = {
+    "postgresql": (
+        """starts_with(body, '{{"action":"' || action || '","actor":"' || actor || '","at":"' ||"""
+        """ {at} || '","dog":"' || dog || '","seq":' || seq || ',"subject":"' || subject ||"""
+        """ '",{more}')"""
+    ),
+    "sqlite": (
+        "instr(body, rtrim(json_object('action', CAST(action AS TEXT),"
+        " 'actor', CAST(actor AS TEXT), 'at', {at}, 'dog', CAST(dog AS TEXT), 'seq', seq,"
+        " 'subject', CAST(subject AS TEXT)), '}}') || ',{more}') = 1"
+    ),
+}
 _NO_TEXTS = '"texts":{},'
-# 0: the columns do not fit the body; 1: they fit; 2: they fit, and the entry has no texts.
-_FITS = "CASE WHEN {begins} THEN 2 WHEN {begins_less} THEN 1 ELSE 0 END"
 _FROM = " FROM registry_ledgerentry WHERE seq > %s AND seq <= %s ORDER BY seq LIMIT %s"
 
 
-def _rows(vendor: str, body: str, begins: str) -> str:
-    """The query of a chunk: seq, body, prev_hash, hash and how the columns fit."""
-    fits = _FITS.format(
-        begins=begins.format(_BEGINNING.format(at=AT[vendor], more=_NO_TEXTS)),
-        begins_less=begins.format(_BEGINNING.format(at=AT[vendor], more="")),
-    )
-    return f"SELECT seq, {body}, prev_hash, hash, {fits}" + _FROM
+def _rows(vendor: str, body: str) -> str:
+    """The query of a chunk: seq, body, prev_hash, hash, and how the columns fit the body: 0 if they
+    do not, 1 if they do, 2 if they do and the entry has no texts."""
+    begins = _BEGINS[vendor].format(at=AT[vendor], more="")
+    without_texts = _BEGINS[vendor].format(at=AT[vendor], more=_NO_TEXTS)
+    fits = f"CASE WHEN {without_texts} THEN 2 WHEN {begins} THEN 1 ELSE 0 END"
+    return f"SELECT seq, {body}, prev_hash, hash, {fits}{_FROM}"
 
 
 _ROWS = {
-    "postgresql": _rows("postgresql", "body", "starts_with(body, {})"),
-    "sqlite": _rows("sqlite", "CAST(body AS BLOB)", "instr(body, {}) = 1"),
+    "postgresql": _rows("postgresql", "body"),
+    "sqlite": _rows("sqlite", "CAST(body AS BLOB)"),
 }
 _FIT_WITHOUT_TEXTS = 2
 
@@ -78,7 +85,7 @@ def walk(
     """Check the entries after ``previous_seq``, to ``until`` or to the end."""
     seen = Walked(previous_seq, previous_hash, [], Leaves(b"", b""))
     leaves: list[bytes] = []
-    for rows in chunks(previous_seq or -1, until):
+    for rows in _mapped(chunks(previous_seq or -1, until)):
         bodies = _bodies(rows)
         if not _is_in_order(rows, bodies, seen):
             _judge_each(rows, bodies, seen, leaves)
@@ -112,6 +119,24 @@ def chunks(after: int = -1, until: int | None = None) -> Iterator[Rows]:
             return
         yield rows
         after = rows[-1][0]
+
+
+def _mapped(found: Iterator[Rows]) -> Iterator[Rows]:
+    """The chunks, with SQLite's file mapped into memory while they are read: copying each page
+    would take a tenth of the whole time."""
+    if connection.vendor != "sqlite":
+        yield from found
+        return
+    _map(_MAPPED_BYTES)
+    try:
+        yield from found
+    finally:
+        _map(0)
+
+
+def _map(size: int) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"PRAGMA mmap_size = {size}")
 
 
 def _bodies(rows: Rows) -> list[bytes]:
@@ -160,7 +185,7 @@ def _raw(hash_text: str) -> bytes:
     """The hash's 32 bytes; of an edited hash that is none, bytes that no entry fits."""
     try:
         return bytes.fromhex(hash_text)
-    except ValueError:
+    except (TypeError, ValueError):
         return b""
 
 

@@ -75,3 +75,22 @@ def test_a_hole_ends_the_leaves_wherever_it_is(seq: int, monkeypatch: pytest.Mon
 
     assert (seq, "missing") in [(damage.seq, damage.kind) for damage in verdict.damages]
     assert len(verdict.leaves) == seq - 1
+
+
+@pytest.mark.parametrize(
+    "column", ["action", "actor", "at", "dog", "subject", "body", "hash", "prev_hash"]
+)
+def test_a_column_that_is_no_text_is_named_and_stops_nothing(column: str) -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("SQLite's own: PostgreSQL keeps a column's type")
+    execute(f"UPDATE registry_ledgerentry SET {column} = x'4142' WHERE seq = 10")
+
+    assert (10, "edited") in [(damage.seq, damage.kind) for damage in verify().damages]
+
+
+def test_a_text_that_is_no_text_is_named_and_stops_nothing() -> None:
+    if connection.vendor != "sqlite":
+        pytest.skip("SQLite's own: PostgreSQL keeps a column's type")
+    execute("UPDATE registry_ledgertext SET text = x'4142' WHERE entry_id = 10")
+
+    assert [(damage.seq, damage.field) for damage in verify().damages] == [(10, "text reason")]
