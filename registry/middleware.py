@@ -4,15 +4,19 @@ Security headers that Django or django-csp can send are settings; only what
 neither offers is here.
 """
 
+import logging
 import re
 import secrets
 from collections.abc import Callable
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth import middleware as auth
-from django.http import HttpRequest, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase, HttpResponseNotAllowed, JsonResponse
 
 from registry.logs import current_request_id
+
+logger = logging.getLogger(__name__)
 
 GetResponse = Callable[[HttpRequest], HttpResponseBase]
 
@@ -77,6 +81,68 @@ class BrowserLimitsMiddleware:
         response.headers.setdefault("Permissions-Policy", _PERMISSIONS)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
+
+
+class UnsafeRequestMiddleware:
+    """Refuse what is unsafe whatever it asks for: TRACE, and a program's call over plain http.
+
+    People are led to https by Django. A program is not: a redirect would hide from it that its
+    token goes out readable with every call.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer the request, or the refusal."""
+        is_program = request.path_info.startswith("/api/")
+        if request.method == "TRACE" and not is_program:
+            return HttpResponseNotAllowed(["GET", "HEAD", "POST", "OPTIONS"])
+        if settings.SECURE_SSL_REDIRECT and is_program and not request.is_secure():
+            detail = (
+                "Call this address with https. A token that was sent without it may have been "
+                "read on the way: have it revoked."
+            )
+            told = {"type": "about:blank", "title": "Forbidden", "status": 403, "detail": detail}
+            return JsonResponse(told, status=403, content_type="application/problem+json")
+        return self.get_response(request)
+
+
+class RefusalLogMiddleware:
+    """Leave a log line for every refusal: which route, which status, and who, by random id.
+
+    A room that is not the person's own answers as a missing page does (404), and is a refusal too.
+    Addresses, names, typed words and secrets are left out; the request's id leads to the rest.
+    """
+
+    _STATUSES = frozenset({401, 403, 413, 429})
+    _ROOMS = frozenset({"clinic", "registrar", "secretary"})
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer the request; log it when it was refused."""
+        response = self.get_response(request)
+        match = request.resolver_match
+        is_hidden = response.status_code == 404 and match and match.namespace in self._ROOMS
+        if is_hidden or response.status_code in self._STATUSES:
+            logger.warning(
+                "refused: %d, %s %s, %s",
+                response.status_code,
+                request.method,
+                match.view_name if match else "no route",
+                _who(request),
+            )
+        return response
+
+
+def _who(request: HttpRequest) -> str:
+    """Who asked, as the ledger names them: a token by its first letters, a person by random id."""
+    if token := getattr(request, "auth", None):
+        return f"token {token.prefix}"
+    user = getattr(request, "user", None)
+    return f"user {user.subject_id}" if user is not None and user.is_authenticated else "nobody"
 
 
 class LoginRequiredMiddleware(auth.LoginRequiredMiddleware):

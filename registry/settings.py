@@ -74,6 +74,8 @@ CLUB_NAME = _required("SOUNDLINE_CLUB_NAME", "Tarn Valley Dog Club")
 SITE_URL = _required("SOUNDLINE_SITE_URL", "http://127.0.0.1:8000").rstrip("/")
 # Where a reader's question goes; shown in the foot of every page.
 CONTACT_EMAIL = _required("SOUNDLINE_CONTACT_EMAIL", "office@soundline.invalid")
+# Where somebody reports a hole: an address of mail, or of a page. Stands in security.txt.
+SECURITY_CONTACT = env.text("SOUNDLINE_SECURITY_CONTACT", CONTACT_EMAIL)
 ALLOWED_HOSTS = (
     env.words("SOUNDLINE_HOSTS")
     if IS_PRODUCTION
@@ -134,8 +136,10 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "registry.middleware.RequestIdMiddleware",
     "registry.middleware.BrowserLimitsMiddleware",
+    "registry.middleware.RefusalLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "registry.middleware.UnsafeRequestMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     # It reads the browser's wish and sets no cookie, so buyers' pages stay free of them.
@@ -376,8 +380,8 @@ TRUST_PROXY = env.flag("SOUNDLINE_TRUST_PROXY", default=False)
 ALLAUTH_TRUSTED_PROXY_COUNT = 1 if TRUST_PROXY else 0
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if TRUST_PROXY else None
 SECURE_SSL_REDIRECT = env.flag("SOUNDLINE_SSL_REDIRECT", default=IS_PRODUCTION)
-# Container platforms probe over plain http from inside.
-SECURE_REDIRECT_EXEMPT = [r"^healthz$"]
+# Container platforms probe over plain http from inside; programs are refused, not redirected.
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^api/"]
 SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if IS_PRODUCTION else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = IS_PRODUCTION
 # Browsers' preload lists are hard to leave again; that is the club's decision, made

@@ -1,0 +1,2 @@
+"""What a security standard asks of the registry, requirement by requirement, and tests for what no
+room's own tests show."""
