@@ -6,6 +6,8 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
+_TEXT = "text/plain; charset=utf-8"
+
 
 @login_not_required
 @require_safe
@@ -17,5 +19,5 @@ def healthz(request: HttpRequest) -> HttpResponse:
             cursor.execute("SELECT 1")
             cursor.fetchone()
     except DatabaseError:
-        return HttpResponse("the database does not answer\n", "text/plain", status=503)
-    return HttpResponse("ok\n", "text/plain")
+        return HttpResponse("the database does not answer\n", _TEXT, status=503)
+    return HttpResponse("ok\n", _TEXT)

@@ -11,6 +11,7 @@ from registry.web.buyer import (
     explorer,
     owner,
     public_log,
+    security_txt,
     views,
 )
 
@@ -49,4 +50,5 @@ urlpatterns = [
     path("log/checkpoint", public_log.checkpoint, name="checkpoint"),
     path("help/", views.help_page, name="help"),
     path("privacy/", views.privacy, name="privacy"),
+    path(".well-known/security.txt", security_txt.security_txt, name="security-txt"),
 ]
