@@ -27,6 +27,12 @@ from registry.ledger import Change, append
 from registry.models import Draft, Evaluation, Evidence, Role
 
 _HEAD_BYTES = 132
+_ENDINGS = {
+    "image/jpeg": (".jpg", ".jpeg"),
+    "image/png": (".png",),
+    "application/pdf": (".pdf",),
+    "application/dicom": (".dcm", ".dicom"),
+}
 _ORPHAN_AGE = timedelta(hours=24)
 MOST_FILES = 20
 
@@ -155,6 +161,16 @@ def sweep(*, by: Actor) -> int:
 def stored_path(evidence: Evidence) -> Path:
     """Where the bytes lie."""
     return Path(settings.EVIDENCE_ROOT) / evidence.stored_name
+
+
+def download_name(evidence: Evidence) -> str:
+    """The name it is handed out under: the one it came with, ending as its content wants it.
+
+    A picture that was sent as ``film.jpg.php`` or ``report.html`` must not be opened as such.
+    """
+    endings = _ENDINGS[evidence.content_type]
+    name = evidence.original_name
+    return name if name.lower().endswith(endings) else f"{name}{endings[0]}"
 
 
 def _draft(by: Actor, draft_id: str) -> Draft:

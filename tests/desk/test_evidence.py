@@ -14,7 +14,15 @@ from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
 
 from registry.desk.drafts import discard_draft, save_draft, send_draft, start_draft
 from registry.desk.errors import Invalid, NotFound, Refused
-from registry.desk.evidence import MOST_FILES, attach, content_type_of, detach, stored_path, sweep
+from registry.desk.evidence import (
+    MOST_FILES,
+    attach,
+    content_type_of,
+    detach,
+    download_name,
+    stored_path,
+    sweep,
+)
 from registry.desk.submit import submit
 from registry.ledger import Actor
 from registry.models import Draft, Evaluation, Evidence, LedgerEntry
@@ -180,6 +188,26 @@ class TestTheName:
         assert entry.subject == f"evidence:{evidence.public_id}"
         assert evidence.sha256 in entry.body
         assert "Reedmoor" not in entry.body
+
+
+class TestTheNameItGoesOutUnder:
+    @pytest.mark.parametrize(
+        ("content", "given", "handed_out"),
+        [
+            (JPEG, "hips.jpg", "hips.jpg"),
+            (JPEG, "HIPS.JPEG", "HIPS.JPEG"),
+            (PNG, "hips.png", "hips.png"),
+            (PDF, "report.PDF", "report.PDF"),
+            (DICOM, "IM00001", "IM00001.dcm"),
+            (JPEG, "hips.jpg.php", "hips.jpg.php.jpg"),
+            (PDF, "report.html", "report.html.pdf"),
+            (PNG, "", "file.png"),
+        ],
+    )
+    def test_it_ends_as_the_content_wants(
+        self, club: Club, content: bytes, given: str, handed_out: str
+    ) -> None:
+        assert download_name(attached(club, content, name=given)) == handed_out
 
 
 class TestWhoseItIs:

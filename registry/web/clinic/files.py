@@ -85,7 +85,10 @@ def download(request: HttpRequest, by: Actor, evidence_id: str) -> HttpResponseB
     except FileNotFoundError as error:
         raise Http404 from error
     response = FileResponse(
-        file, as_attachment=True, filename=found.original_name, content_type=found.content_type
+        file,
+        as_attachment=True,
+        filename=desk.download_name(found),
+        content_type=found.content_type,
     )
     response["X-Content-Type-Options"] = "nosniff"
     response["Content-Security-Policy"] = "default-src 'none'; sandbox"

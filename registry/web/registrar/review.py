@@ -19,7 +19,7 @@ from django.views.decorators.http import require_GET, require_POST
 from registry.desk import decide
 from registry.desk.actor import Actor
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound, Refused
-from registry.desk.evidence import stored_path
+from registry.desk.evidence import download_name, stored_path
 from registry.desk.ties import why_not_decide
 from registry.models import Evaluation, Evidence, FlagLevel, SecondLook, State
 from registry.queries.flag_words import FLAG_NAMES, words_of
@@ -158,7 +158,7 @@ def evidence(request: HttpRequest, by: Actor, evidence_id: str) -> HttpResponseB
     response = FileResponse(
         file,
         as_attachment=not is_picture,
-        filename=found.original_name,
+        filename=download_name(found),
         content_type=found.content_type,
     )
     response["X-Content-Type-Options"] = "nosniff"
