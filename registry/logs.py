@@ -34,7 +34,8 @@ class JsonLines(logging.Formatter):
             line["request"] = request_id
         if record.exc_info and record.exc_info[1] is not None:
             line["error"] = _error(record.exc_info[1])
-        return json.dumps(line, ensure_ascii=False, default=str)
+        # In ASCII, since some readers of logs take U+2028 or U+0085 for the end of a line.
+        return json.dumps(line, default=str)
 
 
 def _error(error: BaseException) -> dict[str, object]:

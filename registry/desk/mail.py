@@ -184,9 +184,10 @@ def _site() -> dict[str, Any]:
 
 
 def _worded(text: str, to_email: str) -> EmailMessage:
-    """A template's words as a mail: the first line is the subject."""
+    """A template's words as a mail: the first line is the subject. Whatever a name in it holds, it
+    stays one line, or the mail could not be sent."""
     subject, _blank, body = text.partition("\n")
-    return EmailMessage(subject=subject.strip(), body=body.strip() + "\n", to=[to_email])
+    return EmailMessage(subject=" ".join(subject.split()), body=body.strip() + "\n", to=[to_email])
 
 
 def _attach_checkpoint(message: EmailMessage, *, since: int, size: int) -> None:
