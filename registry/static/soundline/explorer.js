@@ -13,7 +13,7 @@
   var dark = window.matchMedia("(prefers-color-scheme: dark)");
   var printing = window.matchMedia("print");
   // The colours figures.py writes, and the page's own for them.
-  var tokens = { "#12436d": "--own", "#646c70": "--other", "#0d4d56": "--accent" };
+  var tokens = new Map([["#12436d", "--own"], ["#646c70", "--other"], ["#0d4d56", "--accent"]]);
   var loading = null;
 
   function loadPlotly() {
@@ -38,11 +38,11 @@
   function inPageColours(value) {
     if (Array.isArray(value)) { return value.map(inPageColours); }
     if (value && typeof value === "object") {
-      var copy = {};
-      Object.keys(value).forEach(function (key) { copy[key] = inPageColours(value[key]); });
-      return copy;
+      return Object.fromEntries(Object.entries(value).map(function (pair) {
+        return [pair[0], inPageColours(pair[1])];
+      }));
     }
-    return (tokens[value] && pageColour(tokens[value])) || value;
+    return (tokens.has(value) && pageColour(tokens.get(value))) || value;
   }
 
   function figureOf(place) {
