@@ -29,6 +29,7 @@ help:
 	@echo "make lint | types | layers | migrations | test-sqlite | test-postgres | journeys"
 	@echo "make format    let ruff rewrite the layout of the code"
 	@echo "make lock      resolve the dependencies of pyproject.toml anew"
+	@echo "make sbom      what a release is made of, as CycloneDX, into var/sbom.json"
 	@echo "make messages  collect the strings to translate"
 	@echo "make clean     remove what building and testing made (keeps var/, the club's data)"
 
@@ -141,6 +142,12 @@ lock: $(PY)
 	$(PY) -m pip --disable-pip-version-check install --quiet uv
 	$(LOCK) --extra dev --output-file requirements.lock
 	$(LOCK) --constraints requirements.lock --output-file requirements-run.lock
+
+.PHONY: sbom
+sbom: | $(PY)
+	@mkdir -p var
+	$(PY) deploy/sbom.py > var/sbom.json
+	@echo "var/sbom.json lists $$(grep -c '"purl"' var/sbom.json) packages."
 
 .PHONY: messages
 messages: $(DEV)
