@@ -239,8 +239,14 @@ class TestUnaskedFields:
         token = make_token(club.nurse, by=club.secretary.actor)
         client = Client(headers={"Authorization": f"Bearer {token}"})
 
-        for name, value in (("state", "accepted"), ("clinic", club.other_clinic.public_id),
-                            ("decided_by", 1), ("id", "x"), ("received_at", "2020-01-01")):  # fmt: skip
+        unasked = {
+            "state": "accepted",
+            "clinic": club.other_clinic.public_id,
+            "decided_by": 1,
+            "id": "x",
+            "received_at": "2020-01-01",
+        }
+        for name, value in unasked.items():
             body = {**make_body(make_dog(club)), name: value}
             answer = client.post("/api/v1/evaluations", body, content_type="application/json")
 
