@@ -24,7 +24,8 @@ class AddressThrottle(SimpleRateThrottle):
         if request.auth is not None:
             return None
         address = self.get_ident(request)
-        return "throttle-" + salted_hmac("api.throttles", address).hexdigest()[:32]
+        digest = salted_hmac("api.throttles", address, algorithm="sha256").hexdigest()
+        return f"throttle-{digest[:32]}"
 
 
 class TokenThrottle(SimpleRateThrottle):
