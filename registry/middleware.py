@@ -116,6 +116,8 @@ class RefusalLogMiddleware:
     """
 
     _STATUSES = frozenset({401, 403, 413, 429})
+    # Input that cannot be taken and deeds that come too late: mostly slips, so no warning.
+    _SLIPS = frozenset({400, 409, 422})
     _ROOMS = frozenset({"clinic", "registrar", "secretary"})
 
     def __init__(self, get_response: GetResponse) -> None:
@@ -125,11 +127,13 @@ class RefusalLogMiddleware:
         """Answer the request; log it when it was refused."""
         response = self.get_response(request)
         match = request.resolver_match
-        is_hidden = response.status_code == 404 and match and match.namespace in self._ROOMS
-        if is_hidden or response.status_code in self._STATUSES:
-            logger.warning(
+        status = response.status_code
+        is_hidden = status == 404 and match is not None and match.namespace in self._ROOMS
+        if is_hidden or status in self._STATUSES | self._SLIPS:
+            logger.log(
+                logging.INFO if status in self._SLIPS else logging.WARNING,
                 "refused: %d, %s %s, %s",
-                response.status_code,
+                status,
                 request.method,
                 match.view_name if match else "no route",
                 _who(request),

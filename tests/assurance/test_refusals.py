@@ -85,6 +85,23 @@ def test_a_form_without_its_token_is_noted(club: Club, lines: pytest.LogCaptureF
     assert line.startswith("refused: 403, POST secretary:")
 
 
+def test_input_that_cannot_be_taken_is_noted_without_it(
+    club: Club, lines: pytest.LogCaptureFixture
+) -> None:
+    token = make_token(club.nurse, by=club.secretary.actor)
+    client = Client(headers={"Authorization": f"Bearer {token}"})
+
+    client.post("/api/v1/evaluations", {"smuggled": 1}, content_type="application/json")
+    client.get("/api/v1/dogs?smuggled=1")
+
+    who = f"token {token[3:9]}"
+    assert refusals(lines) == [
+        f"refused: 422, POST api:evaluations, {who}",
+        f"refused: 400, GET api:dogs, {who}",
+    ]
+    assert "smuggled" not in lines.text
+
+
 def test_a_page_that_is_merely_missing_is_no_refusal(
     club: Club, lines: pytest.LogCaptureFixture
 ) -> None:
