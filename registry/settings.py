@@ -335,6 +335,8 @@ SECTIONS_KEPT = env.whole("SOUNDLINE_SECTIONS_KEPT", 1_000, least=0, most=100_00
 # Evidence lies outside everything a web server hands out.
 EVIDENCE_ROOT = env.path("SOUNDLINE_EVIDENCE_ROOT", VAR_DIR / "evidence")
 EVIDENCE_MAX_BYTES = 1024 * 1024 * env.whole("SOUNDLINE_EVIDENCE_MAX_MB", 50, least=1, most=2_000)
+# ClamAV's daemon, as HOST:PORT or the path of its socket; without one, files are not scanned.
+SCANNER = env.text("SOUNDLINE_SCANNER", "")
 DATA_UPLOAD_MAX_NUMBER_FILES = 20
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 500
 

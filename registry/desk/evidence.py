@@ -9,6 +9,7 @@ was acknowledged survives a kill, and what was not leaves at most a nameless fil
 from __future__ import annotations
 
 import hashlib
+import logging
 import os
 import secrets
 import unicodedata
@@ -23,8 +24,11 @@ from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Invalid, NotFound
+from registry.desk.scanner import ScannerError, found_in
 from registry.ledger import Change, append
 from registry.models import Draft, Evaluation, Evidence, Role
+
+logger = logging.getLogger(__name__)
 
 _HEAD_BYTES = 132
 _ENDINGS = {
@@ -73,6 +77,7 @@ def attach(
     part = folder / f"{secrets.token_hex(16)}.part"
     try:
         sha256, size, content_type = _write(part, chunks)
+        _scan(part)
         stored = folder / secrets.token_hex(16)
         part.rename(stored)
     finally:
@@ -209,6 +214,19 @@ def _write(part: Path, chunks: Iterable[bytes]) -> tuple[str, int, str]:
             "/file", _("Send a JPEG, PNG, PDF or DICOM file; this one is none of them.")
         )
     return digest.hexdigest(), size, content_type
+
+
+def _scan(part: Path) -> None:
+    """Refuse what a virus scanner objects to, or everything while a scanner that is set is away."""
+    try:
+        found = found_in(part)
+    except ScannerError as error:
+        logger.warning("the virus scanner does not answer: %s", error)
+        words = _("The virus scanner does not answer. The file was not kept; try again later.")
+        raise Invalid.one("/file", words) from error
+    if found:
+        words = _("The virus scanner found %(what)s in this file. It was not kept.")
+        raise Invalid.one("/file", words % {"what": found})
 
 
 def _fsync_folder(folder: Path) -> None:
