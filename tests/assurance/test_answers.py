@@ -58,14 +58,30 @@ def test_every_body_says_its_type_and_texts_their_charset(club: Club) -> None:
     assert wrong == []
 
 
+# What a certificate's names mean is for every checker's page: it is the same for all, and public.
+SHARED = frozenset({"buyer:context"})
+
+
 def test_no_answer_is_shared_with_another_origin(club: Club) -> None:
     opened = [
         f"{route} for {who}"
         for route, who, answer in answers(club, headers={"Origin": "https://elsewhere.invalid"})
         if any(name.lower().startswith("access-control-") for name in answer.headers)
+        and route.name not in SHARED
     ]
 
     assert opened == []
+
+
+def test_what_is_shared_is_the_same_for_all(club: Club) -> None:
+    told = {
+        (answer.content, answer.get("Access-Control-Allow-Origin"), bool(answer.cookies))
+        for route, _who, answer in answers(club, headers={"Origin": "https://elsewhere.invalid"})
+        if route.name in SHARED
+    }
+
+    assert [origin for _content, origin, _cookies in told] == ["*"]
+    assert not any(cookies for _content, _origin, cookies in told)
 
 
 def test_no_page_behind_the_sign_in_is_kept_by_a_browser_or_a_proxy(club: Club) -> None:
