@@ -70,14 +70,18 @@ class RequestIdMiddleware:
 
 
 class BrowserLimitsMiddleware:
-    """Send the two headers that keep browser features and other sites away from our answers."""
+    """Send the two headers that keep browser features and other sites away from our answers, and at
+    signing out the one that makes the browser forget what it kept of them."""
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        """Answer the request with both headers on it."""
+        """Answer the request with the headers on it."""
         response = self.get_response(request)
+        match = request.resolver_match
+        if request.method == "POST" and match is not None and match.url_name == "sign-out":
+            response.headers["Clear-Site-Data"] = '"cache", "storage"'
         response.headers.setdefault("Permissions-Policy", _PERMISSIONS)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
