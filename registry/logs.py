@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 current_request_id: ContextVar[str] = ContextVar("current_request_id", default="")
 
 # Private links and search words: the path is logged when a page fails.
-_PRIVATE = re.compile(r"(/owner/|/welcome/)[^\s?]+|(\?)\S+")
+_PRIVATE = re.compile(r"(/owner/|/welcome/)[^\s?]*[^\s?/]|(\?)\S+")
 
 
 class JsonLines(logging.Formatter):

@@ -43,6 +43,12 @@ def test_a_private_link_and_search_words_are_left_out() -> None:
     assert line["message"] == "Internal Server Error: /owner/…/?…"
 
 
+def test_a_link_to_choose_a_password_is_left_out_whole() -> None:
+    line = _line("Internal Server Error: %s", "/welcome/k7w2person/bu9f2g-0123456789abcdef/")
+
+    assert line["message"] == "Internal Server Error: /welcome/…/"
+
+
 def test_an_exceptions_text_is_left_out_but_its_kind_and_place_stay() -> None:
     try:
         int("Ida Example")
