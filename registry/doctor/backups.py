@@ -71,7 +71,7 @@ def look_at_copy() -> Verdict:
     if found.copy_error:
         return hand(
             _("The last backup was not copied away. %(why)s") % {"why": found.copy_error},
-            _("It is tried again every hour."),
+            _("Put right what it says; it is tried again every hour."),
         )
     if found.copied_at is None:
         return hand(_("No backup has been copied away yet."), str(_HOW))
