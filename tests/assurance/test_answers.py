@@ -14,6 +14,7 @@ from pytest_django import Settings
 
 from tests.factories import Club, make_accepted, make_club
 from tests.routes import Route, all_routes
+from tests.signing_in import sign_in
 
 pytestmark = pytest.mark.django_db
 
@@ -32,8 +33,13 @@ def club() -> Club:
 
 def signed_in(club: Club, role: str) -> Client:
     client = Client()
-    client.force_login(getattr(club, role).user)
+    sign_in(client, getattr(club, role))
     return client
+
+
+def is_inside(route: Route) -> bool:
+    """Whether the page is for people who are signed in."""
+    return route.namespace in ROOMS or route.path.startswith(("/account/", "/rooms/"))
 
 
 def answers(club: Club, method: str = "get", **asked: Any) -> Iterator[tuple[Route, str, Any]]:
@@ -88,7 +94,7 @@ def test_no_page_behind_the_sign_in_is_kept_by_a_browser_or_a_proxy(club: Club) 
     kept, seen = [], 0
 
     for route, who, answer in answers(club):
-        if route.namespace in ROOMS and who != "visitor" and answer.status_code == 200:
+        if is_inside(route) and who != "visitor" and answer.status_code == 200:
             seen += 1
             if not {"no-store", "private"} <= set(answer["Cache-Control"].split(", ")):
                 kept.append(f"{route} for {who}: {answer['Cache-Control']}")
@@ -102,7 +108,7 @@ def test_every_page_behind_the_sign_in_can_be_left_by_signing_out(club: Club) ->
 
     for route, who, answer in answers(club):
         is_page = answer.get("Content-Type", "").startswith("text/html")
-        if route.namespace in ROOMS and answer.status_code == 200 and is_page:
+        if is_inside(route) and answer.status_code == 200 and is_page:
             seen += 1
             if b'action="/sign-out/"' not in answer.content:
                 without.append(f"{route} for {who}")
