@@ -152,14 +152,13 @@ def give_second_step(*, user_id: int) -> GivenStep:
 def note(*, by: Actor, what: Happening) -> User:
     """Write down that a person's own second step came, went or was renewed, and tell them by mail.
 
-    Called in the transaction of the change itself. Every other session ends when a step is added:
-    one that began without it must not stay open.
+    Called in the transaction of the change itself. Every other session ends: one that began under
+    the former steps must not stay open.
     """
     user = _active(by.user_pk)
     append(by=by, action=f"user.{what.replace('-', '_')}", subject=f"user:{user.subject_id}")
     _tell(user, what)
-    if what in {"passkey-added", "app-added"}:
-        _end_all(user)
+    _end_all(user)
     return user
 
 
@@ -192,6 +191,16 @@ def end_sessions(*, by: Actor) -> User:
     """End all of a person's own sessions; the page keeps the one it is on."""
     with transaction.atomic():
         user = _active(by.user_pk)
+        _end_all(user)
+        append(by=by, action="user.sessions_ended", subject=f"user:{user.subject_id}")
+    return user
+
+
+def end_sessions_of(*, by: Actor, user_id: int) -> User:
+    """End all sessions of another person: a telephone was stolen, a desk was left."""
+    require_role(by, Role.SECRETARY)
+    with transaction.atomic():
+        user = _active(user_id)
         _end_all(user)
         append(by=by, action="user.sessions_ended", subject=f"user:{user.subject_id}")
     return user

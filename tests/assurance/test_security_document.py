@@ -1,4 +1,4 @@
-"""SECURITY.md tells the truth: every number is the code's, every secret and table is listed."""
+"""The security document tells the truth: every number is the code's, every secret is listed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from registry.web.breeder import views as breeder_views
 from registry.web.buyer import views as buyer_views
 from tests.assurance.source import ROOT
 
-TEXT = (ROOT / "SECURITY.md").read_text(encoding="utf-8")
+TEXT = (ROOT / "deploy" / "security.md").read_text(encoding="utf-8")
 SERVER = runpy.run_path(str(ROOT / "gunicorn.conf.py"))
 CADDYFILE = (ROOT / "deploy" / "Caddyfile").read_text(encoding="utf-8")
 SETTINGS = (ROOT / "registry" / "settings.py").read_text(encoding="utf-8")

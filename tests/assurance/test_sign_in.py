@@ -22,7 +22,7 @@ from tests.signing_in import sign_in
 
 pytestmark = pytest.mark.django_db
 
-TEXT = (ROOT / "SECURITY.md").read_text(encoding="utf-8")
+TEXT = (ROOT / "deploy" / "security.md").read_text(encoding="utf-8")
 
 
 @pytest.fixture
@@ -109,10 +109,12 @@ class TestLines:
         with caplog.at_level("INFO"):
             Client().post("/sign-in/", {"login": club.nurse.login, "password": "no such one"})
             sign_in(Client(), club.nurse)
+            sign_in(Client(), club.registrar)
 
         said = [each.getMessage() for each in caplog.records]
         assert any("sign-in failed" in line for line in said)
-        assert f"signed in: {club.nurse.user.subject_id}" in said
+        assert f"signed in: {club.nurse.user.subject_id}, by password" in said
+        assert f"signed in: {club.registrar.user.subject_id}, by password and totp" in said
         assert "no such one" not in caplog.text
         assert PASSWORD not in caplog.text
         assert club.nurse.login not in caplog.text
@@ -153,7 +155,7 @@ class TestEncryption:
 
 
 class TestDocument:
-    """The numbers of "Signing in" in SECURITY.md are those of the settings."""
+    """The numbers of "Signing in" in deploy/security.md are those of the settings."""
 
     def test_counts_of_tries(self) -> None:
         limits = settings.ACCOUNT_RATE_LIMITS

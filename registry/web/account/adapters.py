@@ -66,7 +66,9 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
         """Sign in, and write one line of it."""
         super().login(request, user)
         if isinstance(user, User):
-            logger.info("signed in: %s", user.subject_id)
+            records = get_authentication_records(request, user)
+            used = " and ".join(str(each.get("type", each["method"])) for each in records)
+            logger.info("signed in: %s, by %s", user.subject_id, used)
 
     def is_reauthentication_required(self, *, app: str, **kwargs: Any) -> bool:
         """A proof of who one is counts for a quarter of an hour, the sign-in itself included."""

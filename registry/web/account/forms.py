@@ -5,6 +5,7 @@ from __future__ import annotations
 from hashlib import sha256
 from typing import Any
 
+from allauth.account.adapter import get_adapter as account_adapter
 from allauth.account.forms import LoginForm, ReauthenticateForm
 from allauth.mfa.adapter import get_adapter
 from allauth.mfa.base import forms as steps
@@ -17,6 +18,7 @@ from django.core.cache import cache
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from registry.models import User
 from registry.web.forms import PlainForm
 
 # How long a code of an app can be right: the steps on both sides of now, of 30 seconds each.
@@ -117,6 +119,30 @@ class NewPasswordForm(PlainForm):
         self.fields["password"].help_text = " ".join(
             [_("At least 15 characters."), *password_validators_help_texts()[-1:]]
         )
+
+
+class ChangeForm(NewPasswordForm):
+    """The password that holds, and the one that shall."""
+
+    current = forms.CharField(
+        label=gettext_lazy("Password now"),
+        max_length=200,
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+    field_order = ("current", "password")
+
+    def __init__(self, user: User, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._user = user
+
+    def clean_current(self) -> str:
+        """Wrong ones are counted as at the sign-in."""
+        current = str(self.cleaned_data["current"])
+        adapter = account_adapter()
+        if not adapter.reauthenticate(self._user, current):
+            raise adapter.validation_error("incorrect_password")
+        return current
 
 
 class ForgottenForm(PlainForm):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from allauth.account.decorators import reauthentication_required
 from allauth.core import ratelimit
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
@@ -16,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from registry.desk import sign_in as desk
 from registry.desk.errors import Invalid, NotFound
 from registry.web.account.adapters import forget_failures
-from registry.web.account.forms import ForgottenForm, NewPasswordForm
+from registry.web.account.forms import ChangeForm, ForgottenForm, NewPasswordForm
 from registry.web.account.kept import OWN_SECTIONS, keep_session
 from registry.web.acting import signed_in_person
 from registry.web.forms import posted
@@ -91,12 +90,11 @@ def chosen(request: HttpRequest) -> HttpResponseBase:
 @sensitive_post_parameters()
 @never_cache
 @require_http_methods(["GET", "POST"])
-@reauthentication_required(app="registry")  # type: ignore[untyped-decorator]
 def change(request: HttpRequest) -> HttpResponseBase:
-    """A new password of one's own."""
-    form = NewPasswordForm(posted(request))
+    """A new password of one's own, with the one that holds."""
+    user = signed_in_person(request)
+    form = ChangeForm(user, posted(request))
     if request.method == "POST" and form.is_valid():
-        user = signed_in_person(request)
         by = desk.person(user, request_id=getattr(request, "request_id", ""))
         try:
             changed = desk.change_password(by=by, password=form.cleaned_data["password"])

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from registry.desk import sign_in as desk
 from registry.desk.actor import Actor
 from registry.desk.errors import NotFound
-from registry.web.account.kept import keep_session
+from registry.web.account.kept import keep_session, proof_required
 from registry.web.acting import signed_in_person
 
 _BROWSERS = (
@@ -50,6 +50,7 @@ def browser_of(user_agent: str) -> str:
 
 @never_cache
 @require_POST
+@proof_required
 def end_one(request: HttpRequest, session_pk: int) -> HttpResponseBase:
     """End one session; this one, when it is chosen, by signing out."""
     here = request.session.session_key
@@ -66,6 +67,7 @@ def end_one(request: HttpRequest, session_pk: int) -> HttpResponseBase:
 
 @never_cache
 @require_POST
+@proof_required
 def end_all(request: HttpRequest) -> HttpResponseBase:
     """End all sessions but this one."""
     user = desk.end_sessions(by=_self(request))

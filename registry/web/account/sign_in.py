@@ -21,7 +21,7 @@ from django.views.decorators.http import require_http_methods
 from registry.models import Role
 from registry.web.account.forms import CodeAgainForm, CodeForm, PasswordAgainForm, SignInForm
 from registry.web.account.idle import note_presence
-from registry.web.account.kept import OWN_SECTIONS
+from registry.web.account.kept import OWN_SECTIONS, renew_session
 from registry.web.acting import CHOSEN_CLINIC, memberships_of
 
 ROOMS = {
@@ -98,6 +98,7 @@ class PasswordAgain(_Entrance, ReauthenticateView):  # type: ignore[misc]
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Unlock the session and go on."""
         note_presence(self.request)
+        renew_session(self.request)
         response: HttpResponse = super().form_valid(form)
         return response
 
@@ -111,6 +112,7 @@ class CodeAgain(_Entrance, steps.ReauthenticateView):  # type: ignore[misc]
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Unlock the session and go on."""
         note_presence(self.request)
+        renew_session(self.request)
         response: HttpResponse = super().form_valid(form)
         return response
 
@@ -123,6 +125,7 @@ class PasskeyAgain(_Entrance, ReauthenticateWebAuthnView):  # type: ignore[misc]
     def form_valid(self, form: forms.Form) -> HttpResponse:
         """Unlock the session and go on."""
         note_presence(self.request)
+        renew_session(self.request)
         response: HttpResponse = super().form_valid(form)
         return response
 

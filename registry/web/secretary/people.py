@@ -167,6 +167,28 @@ def link(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
 
 @require_http_methods(["GET", "POST"])
 @secretary_page
+def sessions(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
+    """Sign the person out everywhere."""
+    user = _user(user_id)
+
+    def deed(given: dict[str, Any]) -> str:
+        sign_in.end_sessions_of(by=by, user_id=user_id)
+        return _("All their sessions have ended.")
+
+    return form_page(
+        request,
+        PlainForm(posted(request)),
+        deed,
+        section="people",
+        title=_("Sign %(name)s out everywhere?") % {"name": user.full_name},
+        label=_("Sign them out"),
+        back=reverse("secretary:person", args=[user_id]),
+        intro=_("For a stolen telephone, or a computer that was left open. They can sign in anew."),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@secretary_page
 @fresh_proof
 def steps(request: HttpRequest, by: Actor, user_id: int) -> HttpResponseBase:
     """Remove the second steps of somebody who lost telephone and codes."""

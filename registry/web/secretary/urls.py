@@ -33,6 +33,7 @@ urlpatterns = [
     path("people/<int:user_id>/", people.person, name="person"),
     path("people/<int:user_id>/role/", people.appoint, name="appoint"),
     path("people/<int:user_id>/link/", people.link, name="link"),
+    path("people/<int:user_id>/sessions/", people.sessions, name="sessions"),
     path("people/<int:user_id>/second-steps/", people.steps, name="second-steps"),
     path("people/<int:user_id>/close/", people.close, name="close"),
     path("roles/<int:membership_id>/end/", people.end, name="end-role"),

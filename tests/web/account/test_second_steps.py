@@ -198,7 +198,7 @@ class TestTheApp:
 
 class TestAgain:
     @pytest.mark.parametrize(
-        "path", ["/account/app/", "/account/passkeys/new/", "/account/password/"]
+        "path", ["/account/app/", "/account/passkeys/new/", "/account/codes/new/"]
     )
     def test_a_change_asks_who_one_is(self, club: Club, path: str) -> None:
         client = Client()

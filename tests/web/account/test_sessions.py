@@ -54,10 +54,44 @@ class TestTheList:
         sign_in(here, club.nurse)
         sign_in(there, club.nurse)
 
-        here.post("/account/password/", {"password": "a loud hill of 40 terriers"})
+        new = {"current": PASSWORD, "password": "a loud hill of 40 terriers"}
+        here.post("/account/password/", new)
 
         assert is_in(here)
         assert not is_in(there)
+
+    def test_a_new_password_needs_the_one_that_holds(self, club: Club) -> None:
+        client = Client()
+        sign_in(client, club.nurse)
+
+        new = {"current": "not it at all", "password": "a loud hill of 40 terriers"}
+        answer = client.post("/account/password/", new)
+
+        assert "This is not your password." in answer.content.decode()
+        club.nurse.user.refresh_from_db()
+        assert club.nurse.user.check_password(PASSWORD)
+
+    def test_ending_sessions_asks_who_one_is_and_goes_on(self, club: Club) -> None:
+        here, there = Client(), Client()
+        here.force_login(club.nurse.user)
+        sign_in(there, club.nurse)
+
+        asked = here.post("/account/sessions/end/")
+        here.post(asked.headers["Location"], {"password": PASSWORD})
+
+        assert asked.headers["Location"].startswith("/sign-in/again/")
+        assert is_in(here)
+        assert not is_in(there)
+
+    def test_a_proof_gives_the_session_a_new_key(self, club: Club) -> None:
+        client = Client()
+        sign_in(client, club.nurse)
+        former = client.session.session_key
+
+        client.post("/sign-in/again/?next=/account/", {"password": PASSWORD})
+
+        assert client.session.session_key != former
+        assert client.get("/account/").content.decode().count("this one") == 1
 
     @pytest.mark.parametrize(
         ("said", "words"),

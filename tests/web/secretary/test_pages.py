@@ -113,6 +113,13 @@ class TestPeople:
         assert "/welcome/" not in answer.content.decode()
         assert OutboxMail.objects.get(to_email=club.nurse.user.email).kind == "password-link"
 
+    def test_a_person_is_signed_out_everywhere(self, club: Club, page: Client) -> None:
+        theirs = signed_in(club.nurse)
+
+        page.post(at("sessions", club.nurse.user.pk))
+
+        assert theirs.get("/clinic/").status_code == 302
+
     def test_second_steps_are_removed_with_a_reason(self, club: Club, page: Client) -> None:
         there = at("second-steps", club.registrar.user.pk)
 
