@@ -278,8 +278,9 @@ ACCOUNT_SESSION_REMEMBER = True
 ACCOUNT_REAUTHENTICATION_TIMEOUT = 15 * 60
 ACCOUNT_RATE_LIMITS = {
     "login": "60/m/ip",
-    # By login and by address. The owner of an account under attack gets past by a passkey, or by
-    # the link of "Forgotten password", which clears the counter. NIST allows 100 failures in a row.
+    # By login and by address. The owner of an account under attack gets past in a browser they have
+    # used before (its tries are counted apart), by a passkey, or by the link of "Forgotten
+    # password", which clears the counter. NIST allows 100 failures in a row.
     "login_failed": "30/m/ip,5/5m/key,90/30d/key",
     "reauthenticate": "10/m/user",
     "reset_password": "20/h/ip,3/h/key",
@@ -399,6 +400,7 @@ SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 _prefix = "__Host-" if IS_PRODUCTION else ""
 SESSION_COOKIE_NAME = f"{_prefix}session"
 CSRF_COOKIE_NAME = f"{_prefix}csrf"
+DEVICE_COOKIE_NAME = f"{_prefix}device"
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"

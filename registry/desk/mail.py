@@ -65,8 +65,10 @@ def queue(
     to_email: str,
     evaluation_pk: int | None = None,
     detail: dict[str, str] | None = None,
+    is_at_once: bool = True,
 ) -> None:
-    """Write one mail to the outbox and try to send it once the transaction has committed."""
+    """Write one mail to the outbox and try to send it once the transaction has committed; not
+    ``is_at_once`` leaves it to the worker, so that an answer takes as long as without a mail."""
     if kind not in KINDS:
         raise ValueError(f"no mail is called {kind}")
     if not to_email:
@@ -75,7 +77,8 @@ def queue(
     with connection.cursor() as cursor:
         cursor.execute(_QUEUE, [kind, to_email, evaluation_pk, json.dumps(detail or {}), now])
         (pk,) = cursor.fetchone()
-    transaction.on_commit(lambda: _send_quietly(pk), robust=True)
+    if is_at_once:
+        transaction.on_commit(lambda: _send_quietly(pk), robust=True)
 
 
 def deliver_waiting(*, most: int = 500) -> tuple[int, int]:

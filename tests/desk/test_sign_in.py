@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from allauth.mfa.models import Authenticator
@@ -147,6 +148,17 @@ class TestLinks:
         sign_in.ask_for_link(asked=asked)
 
         assert link_in_mail(user.email)["subject_id"] == user.subject_id
+
+    def test_on_a_real_site_the_worker_sends_it_so_that_the_answers_time_tells_nothing(
+        self, club: Club, settings: Any, django_capture_on_commit_callbacks: Any
+    ) -> None:
+        settings.IS_PRODUCTION = True
+
+        with django_capture_on_commit_callbacks() as waiting:
+            sign_in.ask_for_link(asked=club.nurse.login)
+
+        assert waiting == []
+        assert OutboxMail.objects.filter(kind="password-link", sent_at__isnull=True).exists()
 
     @pytest.mark.parametrize("asked", ["nobody", "", "  ", "a\x00b", "x" * 300])
     def test_who_is_not_known_gets_none(self, club: Club, asked: str) -> None:

@@ -19,10 +19,11 @@ from cryptography.hazmat.primitives.hashes import SHA256
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponseBase
 from django.utils.translation import gettext_lazy as _
 
 from registry.models import User
+from registry.web.account import devices
 
 logger = logging.getLogger(__name__)
 
@@ -55,8 +56,17 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]
         """Mail goes through the outbox, written by the desk."""
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
-        """One counter an account, whatever address of the site is asked."""
-        return _counter_of(str(credentials.get("username", "")))
+        """One counter an account, whatever address of the site is asked, and one a browser of the
+        person's own."""
+        return devices.counter_of(request, str(credentials.get("username", "")))
+
+    def post_login(
+        self, request: HttpRequest, user: AbstractBaseUser, **facts: Any
+    ) -> HttpResponseBase:
+        """Know this browser again."""
+        response: HttpResponseBase = super().post_login(request, user, **facts)
+        devices.know(response, user.get_username())
+        return response
 
     def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
         """One line in the log; what was typed is not in it."""
@@ -84,12 +94,8 @@ def was_proved_lately(request: HttpRequest) -> bool:
 
 def forget_failures(request: HttpRequest, user: User) -> None:
     """Who reads the mail of an account is its owner: the counters of wrong tries start anew."""
-    ratelimit.clear(request, action="login_failed", key=_counter_of(user.username))
+    ratelimit.clear(request, action="login_failed", key=devices.counter_of(request, user.username))
     ratelimit.clear(request, action="login_failed", key=f"mfa-auth-user-{user.pk}")
-
-
-def _counter_of(login: str) -> str:
-    return f"login:{login.casefold()}"
 
 
 class SecondStepAdapter(DefaultMFAAdapter):  # type: ignore[misc]

@@ -28,6 +28,8 @@ _ALWAYS = frozenset(
         "sign-out",
     }
 )
+# A form that is kept lies in the session's row meanwhile; a password must not.
+_NOT_KEPT = frozenset({"change-password"})
 
 
 def note_presence(request: HttpRequest) -> None:
@@ -67,6 +69,8 @@ def _ask(request: HttpRequest) -> HttpResponseBase:
     methods = get_adapter().get_reauthentication_methods(request.user)
     if not methods:
         return _out(request)
+    if request.resolver_match and request.resolver_match.url_name in _NOT_KEPT:
+        return redirect_to_login(request.path, methods[0]["url"])
     answer: HttpResponseBase = suspend_request(request, methods[0]["url"])
     return answer
 

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods
 
 from registry.desk import sign_in as desk
 from registry.desk.errors import Invalid, NotFound
+from registry.web.account import devices
 from registry.web.account.adapters import forget_failures
 from registry.web.account.forms import ChangeForm, ForgottenForm, NewPasswordForm
 from registry.web.account.kept import OWN_SECTIONS, keep_session
@@ -73,7 +74,9 @@ def welcome(request: HttpRequest, subject_id: str, token: str) -> HttpResponseBa
                 form.add_error("password", problem.message)
         else:
             forget_failures(request, user)
-            return redirect("password-chosen")
+            answer = redirect("password-chosen")
+            devices.know(answer, user.username)
+            return answer
     status = 422 if request.method == "POST" else 200
     context = {"form": form, "person": user}
     return render(request, "account/welcome.html", context, status=status)

@@ -96,6 +96,49 @@ def test_the_owner_gets_past_by_the_link_in_their_mail(club: Club) -> None:
     assert answer.redirect_chain[-1][0] == "/clinic/"
 
 
+def test_the_owner_gets_in_with_a_browser_used_before(club: Club) -> None:
+    own = Client()
+    own.post("/sign-in/", {"login": club.nurse.login, "password": PASSWORD})
+    own.post("/sign-out/")
+    for number in range(20):
+        guess(club.nurse.login, number, "not the password at all")
+
+    elsewhere = Client().post("/sign-in/", {"login": club.nurse.login, "password": PASSWORD})
+    here = own.post("/sign-in/", {"login": club.nurse.login, "password": PASSWORD})
+
+    assert elsewhere.status_code == 422
+    assert here.status_code == 302
+
+
+def test_such_a_browser_may_guess_no_more_than_others(club: Club, tried: Tried) -> None:
+    own = Client()
+    own.post("/sign-in/", {"login": club.nurse.login, "password": PASSWORD})
+    own.post("/sign-out/")
+    before = tried.count
+
+    for number in range(12):
+        own.post("/sign-in/", {"login": club.nurse.login, "password": f"a guess {number}"})
+
+    assert tried.count - before == 5
+
+
+@pytest.mark.parametrize("cookie", ["forged", "of another person", "cut"])
+def test_a_cookie_that_is_not_of_this_person_counts_for_nothing(club: Club, cookie: str) -> None:
+    theirs = Client()
+    theirs.post("/sign-in/", {"login": club.other_nurse.login, "password": PASSWORD})
+    kept = theirs.cookies["device"].value
+    for number in range(6):
+        guess(club.nurse.login, number, "not the password at all")
+    client = Client()
+    client.cookies["device"] = {"forged": "x:y:z", "of another person": kept, "cut": kept[:-3]}[
+        cookie
+    ]
+
+    answer = client.post("/sign-in/", {"login": club.nurse.login, "password": PASSWORD})
+
+    assert answer.status_code == 422
+
+
 def test_others_sign_in_meanwhile(club: Club) -> None:
     for number in range(6):
         guess(club.nurse.login, number, "not the password at all")

@@ -154,6 +154,19 @@ class TestLeftAlone:
 
         assert Breed.objects.filter(slug="fell-pointer").exists()
 
+    def test_a_new_password_is_not_kept_meanwhile(self, club: Club, later: object) -> None:
+        client = Client()
+        sign_in(client, club.nurse)
+        client.get("/account/")
+        new = {"current": PASSWORD, "password": "a loud hill of 40 terriers"}
+
+        later(settings.IDLE_SECONDS + 1)  # type: ignore[operator]
+        asked = client.post("/account/password/", new)
+        kept = str(dict(client.session.items()))
+
+        assert asked.headers["Location"].startswith("/sign-in/again/?next=/account/password/")
+        assert "terriers" not in kept
+
     def test_after_twelve_hours_it_ends(self, club: Club, later: object) -> None:
         client = Client()
         sign_in(client, club.nurse)
