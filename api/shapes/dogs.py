@@ -4,7 +4,19 @@ from __future__ import annotations
 
 from typing import Any
 
-from api.shapes.common import DAY, ID, TEXT, WHOLE, YES_NO, Schema, closed, list_of, maybe, ref
+from api.shapes.common import (
+    DAY,
+    ID,
+    REASON,
+    TEXT,
+    WHOLE,
+    YES_NO,
+    Schema,
+    closed,
+    list_of,
+    maybe,
+    ref,
+)
 from registry.models import Breed, Dog, Trait
 from registry.queries.ancestors import Ancestor
 
@@ -34,7 +46,7 @@ _FACTS: Schema = {
 _OPTIONAL = ("call_name", "colour", "chip", "studbook_number", "sire", "dam", "died_on")
 DOG_FACTS = closed(_FACTS, optional=_OPTIONAL)
 DOG_CORRECTION = closed(
-    {**_FACTS, "version": WHOLE, "reason": {"type": "string", "minLength": 1}}, optional=_OPTIONAL
+    {**_FACTS, "version": WHOLE, "reason": {**REASON, "minLength": 1}}, optional=_OPTIONAL
 )
 _STEP: Schema = {"type": "string", "enum": ["sire", "dam"]}
 ANCESTOR = closed(
@@ -51,7 +63,7 @@ PEDIGREE = closed({"dog": ID, "ancestors": list_of(ref("Ancestor"))})
 MERGE = closed(
     {
         "drop": {"type": "string", "description": "id of the entry that goes"},
-        "reason": {"type": "string", "minLength": 1, "maxLength": 4000},
+        "reason": {**REASON, "minLength": 1},
         "confirmed": {
             **list_of({"type": "string", "enum": ["birth-date", "chips"]}),
             "description": "differences that somebody has looked at",

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
 from registry.desk.known_dogs import dog_by_id, hold
@@ -26,7 +27,6 @@ MOST_AHEAD = timedelta(weeks=8)
 MOST_LATE = timedelta(days=3)
 # So far the day of the examination may lie from the day announced.
 NEAR = timedelta(days=14)
-_LONGEST_REASON = 1000
 
 
 def announce(*, by: Actor, dog_id: str, examined_on: date) -> Announcement:
@@ -73,11 +73,8 @@ def announce(*, by: Actor, dog_id: str, examined_on: date) -> Announcement:
 def withdraw_announcement(*, by: Actor, announcement_id: str, reason: str) -> Announcement:
     """Take an open announcement back. It stays public as withdrawn, with the reason."""
     require_role(by, Role.CLINIC)
-    reason = " ".join(reason.split())
-    if not reason:
-        raise Invalid.one("/reason", _("Say why the examination does not take place."))
-    if len(reason) > _LONGEST_REASON or "\x00" in reason:
-        raise Invalid.one("/reason", _("Shorten the reason to 1,000 plain characters."))
+    missing = _("Say why the examination does not take place.")
+    reason = " ".join(reasons.needed(reason, missing).split())
     with transaction.atomic():
         own = Announcement.objects.filter(public_id=announcement_id, clinic_id=clinic_of(by))
         claimed = own.filter(evaluation__isnull=True, withdrawn_at__isnull=True).update(

@@ -13,6 +13,7 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.cells import set_window
 from registry.desk.errors import Invalid, NotFound, Problem
@@ -52,8 +53,7 @@ def change_window(*, by: Actor, breed_slug: str, window_months: int, reason: str
     time."""
     _may(by)
     _check_window(window_months)
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why the window changes."))
+    reason = reasons.needed(reason, _("Say why the window changes."))
     with transaction.atomic():
         breed = Breed.objects.select_for_update().filter(slug=breed_slug).first()
         if breed is None:
@@ -66,7 +66,7 @@ def change_window(*, by: Actor, breed_slug: str, window_months: int, reason: str
                 action="breed.window",
                 subject=f"breed:{breed.slug}"[:40],
                 changes={"window_months": Change(before, window_months)},
-                reason=reason.strip(),
+                reason=reason,
             )
     return breed
 
@@ -79,8 +79,7 @@ def require_announcement(
     A first day in the past is refused: what was examined by then could not be announced any more.
     """
     _may(by)
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why this changes."))
+    reason = reasons.needed(reason, _("Say why this changes."))
     with transaction.atomic():
         breed = Breed.objects.select_for_update().filter(slug=breed_slug).first()
         if breed is None:
@@ -96,7 +95,7 @@ def require_announcement(
                 action="breed.announcement",
                 subject=f"breed:{breed.slug}"[:40],
                 changes={"requires_announcement_from": Change(before, first_day)},
-                reason=reason.strip(),
+                reason=reason,
             )
     return breed
 

@@ -18,6 +18,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.certificates import new_certificate_number, new_status_place
 from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
@@ -50,12 +51,11 @@ def accept(*, by: Actor, evaluation_id: str, reason: str = "") -> Certificate | 
     decided already.
     """
     require_role(by, Role.REGISTRAR)
+    reason = reasons.at_most(reason)
     try:
-        return _accept(by, evaluation_id, reason.strip())
+        return _accept(by, evaluation_id, reason)
     except NeedsSecondError:
-        return ask(
-            by=by, evaluation_id=evaluation_id, deed=SecondDeed.ACCEPT, reason=reason.strip()
-        )
+        return ask(by=by, evaluation_id=evaluation_id, deed=SecondDeed.ACCEPT, reason=reason)
 
 
 def _accept(by: Actor, evaluation_id: str, reason: str) -> Certificate:
@@ -281,11 +281,7 @@ def _turn_down(
     by: Actor, evaluation_id: str, deed: str, reason: str, fields: list[str]
 ) -> Evaluation:
     require_role(by, Role.REGISTRAR)
-    reason = reason.strip()
-    if not reason:
-        raise Invalid.one("/reason", _("Give the reason: the clinic reads it."))
-    if len(reason) > 4000:
-        raise Invalid.one("/reason", _("Shorten the reason to 4,000 characters."))
+    reason = reasons.needed(reason, _("Give the reason: the clinic reads it."))
     with transaction.atomic():
         evaluation = claim(by, evaluation_id, deed)
         evaluation.reason = reason

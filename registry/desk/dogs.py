@@ -14,6 +14,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.counting import CountedDog, recount
 from registry.desk.dog_facts import DogFacts, facts_from, plain_values
@@ -88,12 +89,11 @@ def correct_dog(*, by: Actor, dog_id: str, version: int, facts: DogFacts, reason
     """Put a dog's facts right. ``version`` is the one the registrar saw; a newer one is a
     Conflict."""
     require_role(by, Role.REGISTRAR, Role.SECRETARY)
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why the facts are changed."))
+    reason = reasons.needed(reason, _("Say why the facts are changed."))
     with transaction.atomic():
         hold_pedigree()
         dog = claimed(dog_id, version)
-        write_changes(by=by, dog=dog, values=_checked(facts, dog=dog), reason=reason.strip())
+        write_changes(by=by, dog=dog, values=_checked(facts, dog=dog), reason=reason)
     return dog
 
 

@@ -15,6 +15,7 @@ from django.db import models, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.counting import CountedDog, recount
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
@@ -58,7 +59,6 @@ MOVED: tuple[tuple[models.Manager[Any], str], ...] = (
 FILLED = ("call_name", "died_on", "colour", "chip", "studbook_number", "sire", "dam")
 FACTS = ("name", "call_name", "breed", "sex", "born_on", *FILLED[1:])
 BIRTH_DATE, CHIPS = "birth-date", "chips"
-_LONGEST_REASON = 4000
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ def merge_dogs(
     Raises Invalid with what speaks against it, Conflict when one of them was changed meanwhile.
     """
     require_role(by, Role.REGISTRAR)
-    _check_reason(reason)
+    reason = reasons.needed(reason, _("Say why these are one dog."))
     with transaction.atomic():
         hold_pedigree()
         kept, dropped = _held(keep, drop)
@@ -96,7 +96,7 @@ def merge_dogs(
             )
         _check_ties(by, kept, dropped)
         _check(against(kept, dropped), confirmed)
-        _merge(by, kept, dropped, reason.strip())
+        _merge(by, kept, dropped, reason)
     return kept
 
 
@@ -176,13 +176,6 @@ def _held(keep: str, drop: str) -> tuple[Dog, Dog]:
             _("This entry was merged into %(dog)s already. Look at that dog.") % {"dog": heir.name}
         )
     return by_id[keep], by_id[drop]
-
-
-def _check_reason(reason: str) -> None:
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why these are one dog."))
-    if len(reason.strip()) > _LONGEST_REASON:
-        raise Invalid.one("/reason", _("Shorten the reason to 4,000 characters."))
 
 
 def _check_ties(by: Actor, kept: Dog, dropped: Dog) -> None:

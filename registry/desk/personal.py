@@ -19,6 +19,7 @@ from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.errors import Invalid, NotFound, Refused
 from registry.desk.people import close_account
@@ -70,8 +71,7 @@ def correct_owner(*, by: Actor, owner_id: str, full_name: str, email: str, reaso
             validate_email(address)
         except ValidationError as error:
             raise Invalid.one("/email", _("Enter a mail address like name@example.org.")) from error
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why the data is changed."))
+    reason = reasons.needed(reason, _("Say why the data is changed."))
     with transaction.atomic():
         owner = _owner(owner_id)
         changes = {
@@ -86,7 +86,7 @@ def correct_owner(*, by: Actor, owner_id: str, full_name: str, email: str, reaso
             personal={
                 field: change for field, change in changes.items() if change.before != change.after
             },
-            reason=reason.strip(),
+            reason=reason,
         )
     owner.refresh_from_db()
     return owner

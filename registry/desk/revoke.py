@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.answers import read_answers
 from registry.desk.certificates import new_reference
@@ -32,7 +33,7 @@ def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation | Second
     since when and why it is revoked.
     """
     require_role(by, Role.REGISTRAR)
-    reason = _needed(reason)
+    reason = reasons.needed(reason, _("Give the reason: it stands on the certificate's page."))
     try:
         return _revoke(by, evaluation_id, reason)
     except NeedsSecondError:
@@ -80,7 +81,7 @@ def replace(
     old evaluation reads replaced and never counts again, even if the correction is revoked.
     """
     require_role(by, Role.REGISTRAR)
-    reason = _needed(reason)
+    reason = reasons.needed(reason, _("Give the reason: it stands on the certificate's page."))
     with transaction.atomic():
         old = claim(by, evaluation_id, "replace")
         if hasattr(old, "corrected_by"):
@@ -141,14 +142,6 @@ def replace(
         if new.owner is not None:
             queue(kind="owner-result", to_email=new.owner.email, evaluation_pk=new.pk)
     return certificate
-
-
-def _needed(reason: str) -> str:
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Give the reason: it stands on the certificate's page."))
-    if len(reason.strip()) > 4000:
-        raise Invalid.one("/reason", _("Shorten the reason to 4,000 characters."))
-    return reason.strip()
 
 
 def _state(evaluation_id: str) -> str | None:

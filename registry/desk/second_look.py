@@ -10,8 +10,9 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, person_of, require_role
-from registry.desk.errors import Conflict, Invalid, NotFound
+from registry.desk.errors import Conflict, NotFound
 from registry.desk.ties import refuse_tied
 from registry.ledger import Change, append
 from registry.models import Evaluation, Role, SecondDeed, SecondLook
@@ -97,8 +98,7 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
 def drop(*, by: Actor, look_id: str, reason: str) -> SecondLook:
     """Leave the result as it is: by another registrar, or by the one who asked."""
     require_role(by, Role.REGISTRAR)
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why it is left as it is."))
+    reason = reasons.needed(reason, _("Say why it is left as it is."))
     with transaction.atomic():
         dropped = SecondLook.objects.filter(public_id=look_id, settled_at__isnull=True).update(
             settled_by_id=person_of(by), settled_at=timezone.now()
@@ -117,6 +117,6 @@ def drop(*, by: Actor, look_id: str, reason: str) -> SecondLook:
             subject=f"evaluation:{look.evaluation.public_id}",
             dog=look.evaluation.dog.public_id,
             changes={"wished": Change(look.deed, None)},
-            reason=reason.strip(),
+            reason=reason,
         )
     return look

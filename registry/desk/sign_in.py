@@ -24,7 +24,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from registry.desk import mail
+from registry.desk import mail, reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.errors import Invalid, NotFound, Problem, Refused
 from registry.ledger import append
@@ -179,8 +179,8 @@ def remove_second_steps(*, by: Actor, user_id: int, reason: str) -> User:
         require_role(by, Role.SECRETARY)
     if by.user_pk == user_id:
         raise Refused(_("You cannot do this for yourself. Another secretary has to."))
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say how you made sure that it is this person who asks."))
+    missing = _("Say how you made sure that it is this person who asks.")
+    reason = reasons.needed(reason, missing)
     with transaction.atomic():
         user = _active(user_id)
         Authenticator.objects.filter(user=user).delete()
@@ -189,7 +189,7 @@ def remove_second_steps(*, by: Actor, user_id: int, reason: str) -> User:
             by=by,
             action="user.steps_removed",
             subject=f"user:{user.subject_id}",
-            reason=reason.strip(),
+            reason=reason,
         )
         _tell(user, "steps-removed")
     return user

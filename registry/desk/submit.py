@@ -10,6 +10,7 @@ from django.db.models import F
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry.desk import reasons
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.announce import put_again, put_to_announcement
 from registry.desk.answers import Answers, ReadingAnswer, read_answers
@@ -109,11 +110,10 @@ def withdraw(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
     """Take back a result that is not decided yet, with a reason. It stays on record as
     withdrawn."""
     require_role(by, Role.CLINIC)
-    if not reason.strip():
-        raise Invalid.one("/reason", _("Say why the result is withdrawn."))
+    reason = reasons.needed(reason, _("Say why the result is withdrawn."))
     with transaction.atomic():
         evaluation, before = _claim(by, evaluation_id, "withdraw")
-        evaluation.reason = reason.strip()
+        evaluation.reason = reason
         evaluation.save(update_fields=["reason"])
         append(
             by=by,
@@ -121,7 +121,7 @@ def withdraw(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation:
             subject=f"evaluation:{evaluation.public_id}",
             dog=evaluation.dog.public_id,
             changes={"state": Change(before, State.WITHDRAWN)},
-            reason=reason.strip(),
+            reason=reason,
         )
     return evaluation
 

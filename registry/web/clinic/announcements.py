@@ -39,7 +39,7 @@ class CallOffForm(PlainForm):
         label=gettext_lazy("Why you withdraw this announcement"),
         help_text=gettext_lazy("It is shown on the dog's page. Name no person."),
         widget=forms.Textarea(attrs={"rows": 3}),
-        max_length=1000,
+        max_length=4000,
         error_messages={"required": gettext_lazy("Say why the examination does not take place.")},
     )
 
