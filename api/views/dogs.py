@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.paging import page_of
+from api.paging import limit_of, page_of
 from api.problems import Unreadable
 from api.reading import body_of, once_per_key, query_of, text_member
 from api.schema import CURSOR, KEY, LIMIT, documented, parameter
@@ -78,9 +78,12 @@ class Dogs(ApiView):
                 of_merged = DogAlias.objects.filter(chip__in=asked).values("dog")
                 rows = rows.filter(Q(chip__in=asked) | Q(pk__in=of_merged))
         if query.get("q", "").strip():
+            limit = limit_of(query)
+            if "cursor" in query:
+                raise Unreadable("cursor", _("A search by name has one page. Leave this out."))
             best = [dog.public_id for dog in find_dogs(query["q"], _FOUND)]
             by_id = {dog.public_id: dog for dog in rows.filter(public_id__in=best)}
-            found, following = [by_id[each] for each in best if each in by_id], None
+            found, following = [by_id[each] for each in best if each in by_id][:limit], None
         else:
             found, following = page_of(rows, query)
         return Response({"items": [shapes.dog(each) for each in found], "next": following})

@@ -37,6 +37,8 @@ HUGE = "[" + "1" * (300 * 1024) + "]"
         ("dogs?colour=red", "GET", "", {}, 400),
         ("dogs?q=a&q=b", "GET", "", {}, 400),
         ("dogs?q=%00", "GET", "", {}, 400),
+        ("dogs?q=wren&limit=true", "GET", "", {}, 400),
+        ("dogs?q=wren&cursor=YWZ0ZXI6MQ", "GET", "", {}, 400),
         ("dogs?cursor=zzz", "GET", "", {}, 400),
         ("dogs?limit=99999999999999999999", "GET", "", {}, 400),
         ("dogs?chip=12", "GET", "", {}, 400),

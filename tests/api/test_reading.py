@@ -141,6 +141,15 @@ class TestDogs:
 
         assert found[0]["id"] == dog.public_id
 
+    def test_a_search_by_name_keeps_to_its_limit(self, callers: Callers) -> None:
+        for number in range(3):
+            make_dog(callers.club, name=f"Brackenhill Quillon {number}")
+
+        found = callers.clinic.get("dogs?q=Brackenhill Quillon&limit=2").json()
+
+        assert len(found["items"]) == 2
+        assert found["next"] is None
+
     def test_a_registrar_puts_facts_right_from_the_version_read(self, callers: Callers) -> None:
         dog = make_dog(callers.club)
         facts = {
