@@ -27,6 +27,7 @@ from registry.models import (
     Dog,
     Evaluation,
     LedgerEntry,
+    LogCheckpoint,
     Membership,
     Role,
     RunState,
@@ -59,6 +60,7 @@ class TestTheWholeClub:
         access = json.loads((tmp_path / "demo.json").read_text("utf-8"))
 
         assert verify().is_whole
+        assert LogCheckpoint.objects.get().size == LedgerEntry.objects.count()
         rebuilt = compare_distributions()
         assert rebuilt.cells > 0
         assert rebuilt.agrees
