@@ -284,7 +284,6 @@ ACCOUNT_RATE_LIMITS = {
     "login_failed": "30/m/ip,5/5m/key,90/30d/key",
     "reauthenticate": "10/m/user",
     "reset_password": "20/h/ip,3/h/key",
-    "reset_password_from_key": "20/m/ip",
 }
 MFA_ADAPTER = "registry.web.account.adapters.SecondStepAdapter"
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]

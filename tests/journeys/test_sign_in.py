@@ -69,7 +69,7 @@ def test_a_passkey_opens_the_account_even_under_attack(
     assert kept.last_used_at is not None
 
 
-def test_a_passkey_is_the_second_step_too(
+def test_a_passkey_is_the_second_step_and_the_proof_too(
     page: Page, look: Look, sign_in: SignIn, live_server: Any, club: Club
 ) -> None:
     sign_in(page, club.registrar)
@@ -87,6 +87,11 @@ def test_a_passkey_is_the_second_step_too(
         look(page)
         page.get_by_role("button", name="Use a passkey instead").click()
         page.wait_for_url("**/registrar/")
+
+        page.goto(f"{live_server.url}/sign-in/again/passkey/?next=/account/")
+        look(page)
+        page.get_by_role("button", name="Use a passkey").click()
+        page.wait_for_url("**/account/")
 
 
 def test_a_device_without_a_passkey_is_told_of_in_words(

@@ -89,45 +89,34 @@ class SecondStep(_Entrance, steps.AuthenticateView):  # type: ignore[misc]
         return {**super().get_context_data(**kwargs), "has_passkey": passkeys.exists()}
 
 
-class PasswordAgain(_Entrance, ReauthenticateView):  # type: ignore[misc]
-    """The password once more; what was asked for before is done afterwards."""
+class _Again(_Entrance):
+    """Who one is, once more: what was asked for before is done afterwards."""
 
+    request: HttpRequest
     template_name = "account/again.html"
+
+    def form_valid(self, form: forms.Form) -> HttpResponse:
+        """Unlock the session and go on."""
+        note_presence(self.request)
+        renew_session(self.request)
+        response: HttpResponse = super().form_valid(form)  # type: ignore[misc]
+        return response
+
+
+class PasswordAgain(_Again, ReauthenticateView):  # type: ignore[misc]
+    """The password once more."""
+
     form_class = PasswordAgainForm
 
-    def form_valid(self, form: forms.Form) -> HttpResponse:
-        """Unlock the session and go on."""
-        note_presence(self.request)
-        renew_session(self.request)
-        response: HttpResponse = super().form_valid(form)
-        return response
 
-
-class CodeAgain(_Entrance, steps.ReauthenticateView):  # type: ignore[misc]
+class CodeAgain(_Again, steps.ReauthenticateView):  # type: ignore[misc]
     """A code instead of the password."""
 
-    template_name = "account/again.html"
     form_class = CodeAgainForm
 
-    def form_valid(self, form: forms.Form) -> HttpResponse:
-        """Unlock the session and go on."""
-        note_presence(self.request)
-        renew_session(self.request)
-        response: HttpResponse = super().form_valid(form)
-        return response
 
-
-class PasskeyAgain(_Entrance, ReauthenticateWebAuthnView):  # type: ignore[misc]
+class PasskeyAgain(_Again, ReauthenticateWebAuthnView):  # type: ignore[misc]
     """A passkey instead of the password."""
-
-    template_name = "account/again.html"
-
-    def form_valid(self, form: forms.Form) -> HttpResponse:
-        """Unlock the session and go on."""
-        note_presence(self.request)
-        renew_session(self.request)
-        response: HttpResponse = super().form_valid(form)
-        return response
 
     def form_invalid(self, form: forms.Form) -> HttpResponse:
         """The page again: the library would leave it."""
