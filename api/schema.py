@@ -13,7 +13,17 @@ from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 
 from api.problems import MEDIA_TYPE
-from api.shapes import announcements, breeding, common, dogs, evaluations, log, me, public
+from api.shapes import (
+    announcements,
+    breeding,
+    breeding_runs,
+    common,
+    dogs,
+    evaluations,
+    log,
+    me,
+    public,
+)
 from api.shapes.common import Schema, ref
 
 COMPONENTS: dict[str, Schema] = {
@@ -49,17 +59,17 @@ COMPONENTS: dict[str, Schema] = {
     "Result": public.RESULT,
     "Certificate": public.CERTIFICATE,
     "Distribution": public.DISTRIBUTION,
-    "Run": breeding.RUN,
-    "Estimates": breeding.ESTIMATES,
+    "Run": breeding_runs.RUN,
+    "Estimates": breeding_runs.ESTIMATES,
     "BreedingValues": breeding.BREEDING_VALUES,
     "Forecast": breeding.FORECAST,
     "Mate": breeding.MATE,
     "Mates": breeding.MATES,
     "Kinship": breeding.KINSHIP,
     "Forecasts": breeding.FORECASTS,
-    "Trend": breeding.TREND,
-    "BreedingRun": breeding.BREEDING_RUN,
-    "BreedingRuns": breeding.BREEDING_RUNS,
+    "Trend": breeding_runs.TREND,
+    "BreedingRun": breeding_runs.BREEDING_RUN,
+    "BreedingRuns": breeding_runs.BREEDING_RUNS,
     "Log": log.LOG,
     "Inclusion": log.INCLUSION,
     "Consistency": log.CONSISTENCY,

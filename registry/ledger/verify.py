@@ -1,12 +1,10 @@
 """Walk the whole chain and say what is wrong: which entry, which field, which kind of damage.
 
 What can be told apart: an edited column (it no longer agrees with the body), an edited body or hash
-(the
-neighbours decide which), entries missing, swapped or added, a cut tail (the head knows better), and
-an
-edited text (its commitment no longer fits). A rewrite of everything by somebody who can compute
-hashes shows against the public tree and its checkpoints, and, when those were made anew as well,
-against a checkpoint that somebody kept (``public_tree``).
+(the neighbours decide which), entries missing, swapped or added, a cut tail (the head knows
+better), and an edited text (its commitment no longer fits). A rewrite of everything by somebody
+who can compute hashes shows against the public tree and its checkpoints, and, when those were made
+anew as well, against a checkpoint that somebody kept (``public_tree``).
 """
 
 from __future__ import annotations
