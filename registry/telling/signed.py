@@ -5,7 +5,7 @@ that a reader can hold it against a sheet of which nobody knows where it was pri
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -35,7 +35,7 @@ def signed_facts(document: Document, *, with_results: bool = True) -> tuple[Fact
         Fact(_("Chip ends in"), _text(said, "chipEnd")),
         Fact(_("Examined"), _day(_text(exam, "examinedOn"))),
         Fact(_("Clinic"), ", ".join(filter(None, (_text(exam, "clinic"), _text(exam, "town"))))),
-        Fact(_("Certificate issued"), _day(str(document.get("validFrom", ""))[:10])),
+        Fact(_("Certificate issued"), _day_of_instant(str(document.get("validFrom", "")))),
     ]
     if with_results:
         facts += _results(said)
@@ -68,5 +68,13 @@ def _text(said: Mapping[str, Any], name: str) -> str:
 def _day(text: str) -> str:
     try:
         return dates.day(date.fromisoformat(text))
+    except ValueError:
+        return text
+
+
+def _day_of_instant(text: str) -> str:
+    """The day in the club's time zone, as the paper says it."""
+    try:
+        return dates.day(datetime.fromisoformat(text))
     except ValueError:
         return text
