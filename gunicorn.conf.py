@@ -4,6 +4,7 @@ import os
 
 wsgi_app = "registry.wsgi:application"
 bind = os.environ.get("SOUNDLINE_BIND", "127.0.0.1:8000")
+# registry/settings.py reads the same variable.
 workers = int(os.environ.get("SOUNDLINE_WORKERS", "2"))
 worker_class = "gthread"
 threads = 4

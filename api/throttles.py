@@ -12,19 +12,21 @@ from django.utils.crypto import salted_hmac
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 
+from registry.callers import network_of
+
 
 class AddressThrottle(SimpleRateThrottle):
-    """A caller without a token, by network address."""
+    """A caller without a token, by its network."""
 
     scope = "address"
     rate = "600/hour"
 
     def get_cache_key(self, request: Request, view: Any) -> str | None:
-        """A digest of the address; None for callers with a token."""
+        """A digest of the network; None for callers with a token."""
         if request.auth is not None:
             return None
-        address = self.get_ident(request)
-        digest = salted_hmac("api.throttles", address, algorithm="sha256").hexdigest()
+        network = network_of(request)
+        digest = salted_hmac("api.throttles", network, algorithm="sha256").hexdigest()
         return f"throttle-{digest[:32]}"
 
 

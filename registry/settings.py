@@ -419,6 +419,12 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 
+# --- Public pages -------------------------------------------------------------
+
+# What searches, computes or guesses is counted for each network, by each worker its share.
+WORKERS = env.whole("SOUNDLINE_WORKERS", 2, least=1, most=64)
+ASKS_AN_HOUR = env.whole("SOUNDLINE_ASKS_AN_HOUR", 600, least=60, most=1_000_000)
+
 # --- Programming interface ---------------------------------------------------
 
 REST_FRAMEWORK: dict[str, Any] = {
@@ -428,8 +434,6 @@ REST_FRAMEWORK: dict[str, Any] = {
     "EXCEPTION_HANDLER": "api.problems.answer",
     # What comes back is chosen by the Accept header alone.
     "URL_FORMAT_OVERRIDE": None,
-    # A caller cannot choose its own address for the throttle by sending a header.
-    "NUM_PROXIES": 1 if TRUST_PROXY else 0,
 }
 SPECTACULAR_SETTINGS: dict[str, Any] = {
     "TITLE": "Soundline",

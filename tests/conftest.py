@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, settings
 
 from registry.ledger import triggers
 from registry.queries.breeding import run_table
+from registry.web.buyer.budget import BUDGET
 from tests import reach
 
 pytest_plugins = ["tests.browser"]
@@ -91,7 +92,8 @@ def _nobody_outside_is_called() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def _empty_cache() -> None:
-    """Start every test with no throttle counted and nothing remembered."""
+    """Start every test with nothing counted and nothing remembered."""
     cache.clear()
+    BUDGET.clear()
     # A rolled back test's keys come again with the next one's runs.
     run_table.cache_clear()

@@ -13,6 +13,7 @@ from api import paging, reading, throttles
 from registry.desk import decide, evidence, mail, pedigree_rows, people, replay
 from registry.paper import attachment
 from registry.web.breeder import views as breeder_views
+from registry.web.buyer import budget
 from registry.web.buyer import views as buyer_views
 from tests.assurance.source import ROOT
 
@@ -32,8 +33,12 @@ def rows(heading: str) -> list[list[str]]:
 LIMITS = {row[0]: row[1] for row in rows("Limits")}
 # Each limit as the code has it, in the words of the document.
 TRUE_LIMITS = {
-    "requests to the interface without a token, an address": (
+    "requests to the interface without a token, a network": (
         throttles.AddressThrottle.rate.replace("/", " an ")
+    ),
+    "look-ups on public pages that cost work, a network": (
+        f"{settings.ASKS_AN_HOUR} an hour (`SOUNDLINE_ASKS_AN_HOUR`),"
+        f" {budget.BUDGET._full * settings.WORKERS:.0f} of them at once"
     ),
     "requests to the interface with a token": (
         f"{int(throttles.TokenThrottle.rate.split('/')[0]):,} a minute"

@@ -37,6 +37,7 @@ from registry.telling.litter_mates import litter_mates_told
 from registry.telling.mates import mates_told
 from registry.telling.pairs import pair_told, pairs_told
 from registry.web.breeder.filters import NAMES, MateFilters, chosen
+from registry.web.buyer.budget import count, counted
 from registry.web.buyer.open_page import open_page
 
 Context = dict[str, Any]
@@ -51,6 +52,8 @@ _LONGEST_QUERY = 120
 def choose(request: HttpRequest) -> HttpResponseBase:
     """Choose a dog by name or chip; what these pages can and cannot do."""
     typed = " ".join(request.GET.get("q", "").split())[:_LONGEST_QUERY]
+    if typed:
+        count(request)
     try:
         found = dog_with_chip(parse_chip(typed, allow_test=True).text15) if typed else None
     except ChipProblem:
@@ -66,6 +69,7 @@ def choose(request: HttpRequest) -> HttpResponseBase:
 
 
 @open_page
+@counted
 def mates(request: HttpRequest, public_id: str) -> HttpResponseBase:
     """The candidate mates of a dog, filtered and ranked."""
     dog = _dog(public_id)
@@ -88,6 +92,7 @@ def mates(request: HttpRequest, public_id: str) -> HttpResponseBase:
 
 
 @open_page
+@counted
 def pair(request: HttpRequest, public_id: str, other_id: str) -> HttpResponseBase:
     """One pair: the litter to expect, or why there is no forecast."""
     dog, other = _dog(public_id), _dog(other_id)
@@ -109,6 +114,7 @@ def pair(request: HttpRequest, public_id: str, other_id: str) -> HttpResponseBas
 
 
 @open_page
+@counted
 def pairs(request: HttpRequest, public_id: str) -> HttpResponseBase:
     """Up to four mates of a dog side by side."""
     dog = _dog(public_id)
@@ -140,6 +146,7 @@ def pairs(request: HttpRequest, public_id: str) -> HttpResponseBase:
 
 
 @open_page
+@counted
 def litter(request: HttpRequest, public_id: str) -> HttpResponseBase:
     """The tested puppies of the dog's litter, compared."""
     dog = _dog(public_id)

@@ -27,6 +27,7 @@ from registry.telling.ahead import (
 from registry.telling.breeding import run_words, why_words
 from registry.telling.course import why_no_course
 from registry.web.buyer.breeds import breed_and_trait
+from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainForm
 
@@ -93,6 +94,7 @@ class AheadForm(PlainForm):
 
 @csp_update({"style-src": list(STYLE_HASHES)})
 @open_page
+@counted
 def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
     """What keeping the best of the tested dogs would bring, and what it would cost."""
     breed, trait = breed_and_trait(slug, trait_slug)

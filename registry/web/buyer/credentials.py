@@ -32,6 +32,7 @@ from registry.telling.credentials import FileVerdict, credential_text, verdict_o
 from registry.telling.credentials import status_credential as status_list_now
 from registry.telling.issuer import issuer_document
 from registry.telling.vocabulary import told_terms
+from registry.web.buyer.budget import TooOftenError, count, counted, too_often
 from registry.web.buyer.certificate_page import look_of
 from registry.web.buyer.open_page import open_page
 from registry.wording import dates
@@ -40,6 +41,7 @@ CREDENTIAL_TYPE = "application/vc"
 
 
 @open_page
+@counted
 def credential(_request: HttpRequest, typed: str) -> HttpResponseBase:
     """The certificate as a signed file; what the owner has not released has none."""
     try:
@@ -104,7 +106,10 @@ def check(request: HttpRequest) -> HttpResponseBase:
     status = 200
     if request.method == "POST":
         try:
+            count(request)
             context |= _checked(request.FILES.get("file"))
+        except TooOftenError as problem:
+            return too_often(request, problem)
         except AttachmentProblem as problem:
             context["problem"], status = _(str(problem)), 400
         except BusyError:

@@ -24,6 +24,7 @@ from registry.science.distribution import Histogram
 from registry.science.standing import FEWEST_TO_COMPARE
 from registry.web.buyer.breed_page import SEX_WORDS, SummaryRow, plain_trait, summary_row
 from registry.web.buyer.breeds import breed_and_trait
+from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
 from registry.wording import dates
 
@@ -41,6 +42,7 @@ class Plot:
 
 @csp_update({"style-src": list(figures.STYLE_HASHES)})
 @open_page
+@counted
 def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
     """Values over years and months, by sex; by clinic only for a registrar who is signed in."""
     breed, stored = breed_and_trait(slug, trait_slug)

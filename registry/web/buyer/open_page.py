@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
 from functools import wraps
 from typing import Any
 
@@ -12,7 +11,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.utils.cache import get_conditional_response
 from django.views.decorators.http import require_safe
 
-View = Callable[..., HttpResponseBase]
+from registry.web.buyer.budget import TooOftenError, View, too_often
 
 
 def open_page(view: View) -> View:
@@ -24,7 +23,10 @@ def open_page(view: View) -> View:
 
     @wraps(view)
     def wrapped(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
-        response = view(request, *args, **kwargs)
+        try:
+            response = view(request, *args, **kwargs)
+        except TooOftenError as problem:
+            response = too_often(request, problem)
         response.headers.setdefault("Cache-Control", "no-cache")
         if not isinstance(response, HttpResponse) or response.status_code != 200:
             return response

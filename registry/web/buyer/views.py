@@ -23,6 +23,7 @@ from registry.queries.search import find_dogs
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
 from registry.telling.papers import certificate_pdf as pdf_of
+from registry.web.buyer.budget import count, counted
 from registry.web.buyer.certificate_page import certificate_page, look_of
 from registry.web.buyer.dog_page import dog_page
 from registry.web.buyer.open_page import open_page
@@ -54,6 +55,7 @@ def find(request: HttpRequest) -> HttpResponseBase:
         dog_id = request.GET.get("dog", "")
         there = reverse("buyer:certificate", args=[number])
         return redirect(f"{there}?{urlencode({'dog': dog_id})}" if dog_id else there)
+    count(request)
     try:
         chip = parse_chip(typed, allow_test=True)
     except ChipProblem as problem:
@@ -110,6 +112,7 @@ def certificate_elsewhere(_request: HttpRequest, typed: str) -> HttpResponseBase
 
 
 @open_page
+@counted
 def certificate_pdf(_request: HttpRequest, typed: str) -> HttpResponseBase:
     """The certificate's sheet; what the owner has not released has none for the public."""
     record = certificate_record(_sound(typed))
@@ -157,6 +160,7 @@ def privacy(request: HttpRequest) -> HttpResponseBase:
 
 
 def _no_certificate(request: HttpRequest, typed: str, what_to_check: str) -> HttpResponse:
+    count(request)
     verdict = not_found(what_to_check)
     context = {"typed": typed[:_LONGEST_QUERY], "verdict": verdict, "look": look_of(verdict)}
     return render(request, "buyer/no_certificate.html", context, status=404)
