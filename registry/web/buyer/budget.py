@@ -19,6 +19,7 @@ from typing import Any
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils.translation import ngettext
 
 from registry.callers import network_of
 
@@ -28,6 +29,7 @@ _HOUR = 3600
 # Two thirds may be asked in one go; the rest comes back in the course of an hour.
 _AT_ONCE = 2 / 3
 _MOST_NETWORKS = 20_000
+_FEW_SECONDS = 100
 
 
 class TooOftenError(Exception):
@@ -91,6 +93,14 @@ def counted(view: View) -> View:
 
 def too_often(request: HttpRequest, problem: TooOftenError) -> HttpResponseBase:
     """The page that says how long to wait."""
-    response = render(request, "buyer/too_often.html", {"seconds": problem.seconds}, status=429)
+    context = {"wait": _wait_words(problem.seconds)}
+    response = render(request, "buyer/too_often.html", context, status=429)
     response["Retry-After"] = str(problem.seconds)
     return response
+
+
+def _wait_words(seconds: int) -> str:
+    if seconds < _FEW_SECONDS:
+        return ngettext("%(n)d second", "%(n)d seconds", seconds) % {"n": seconds}
+    minutes = ceil(seconds / 60)
+    return ngettext("%(n)d minute", "%(n)d minutes", minutes) % {"n": minutes}

@@ -146,6 +146,14 @@ def spend(client: Client) -> None:
         assert client.get(f"/C/{UNKNOWN}").status_code == 404
 
 
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [(1, "1 second"), (36, "36 seconds"), (120, "2 minutes"), (121, "3 minutes")],
+)
+def test_a_wait_is_told_in_words(seconds: int, words: str) -> None:
+    assert budget._wait_words(seconds) == words
+
+
 @pytest.mark.django_db
 class TestThePages:
     def test_numbers_are_not_tried_without_end(self, small: Budget, club: Club) -> None:
@@ -157,7 +165,7 @@ class TestThePages:
         assert late.status_code == 429
         assert late["Retry-After"] == "3600"
         assert "Too many look-ups" in late.text
-        assert "Wait 3600 seconds" in late.text
+        assert "Wait 60 minutes, then" in late.text
         assert client.get("/C/NONSENSE").status_code == 429
         assert Client(REMOTE_ADDR=ELSEWHERE).get(f"/C/{UNKNOWN}").status_code == 404
 
