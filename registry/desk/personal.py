@@ -41,6 +41,8 @@ _TOUCHED = (
     "registry_draft",
     "registry_secondlook",
     "registry_evidence",
+    "registry_pedigreefile",
+    "registry_apitoken",
     "registry_replaykey",
     "django_session",
     "mfa_authenticator",
@@ -56,7 +58,7 @@ class Erased:
     mails: int
     results: int
     drafts: int
-    files: int
+    names: int
     answers: int
 
 
@@ -150,6 +152,8 @@ def _erase_words(words: Words, at: datetime) -> Erased:
     looks = list(personal.looks_with(words))
     drafts = list(personal.drafts_with(words))
     files = list(personal.evidence_with(words))
+    pedigrees = list(personal.pedigree_files_with(words))
+    tokens = list(personal.tokens_with(words))
     answers = personal.answers_with(words).delete()[0]
     for pk in texts:
         _blank_ledger_text(pk, at)
@@ -171,8 +175,15 @@ def _erase_words(words: Words, at: datetime) -> Erased:
     for evidence in files:
         evidence.original_name = _without(evidence.original_name, words)
         evidence.save(update_fields=["original_name"])
-    reasons = len(results) + len(looks)
-    return Erased(len(texts), len(mails), reasons, len(drafts), len(files), answers)
+    for pedigree in pedigrees:
+        pedigree.name = _without(pedigree.name, words)
+        pedigree.save(update_fields=["name"])
+    for token in tokens:
+        token.name = _without(token.name, words)
+        token.save(update_fields=["name"])
+    reasons = len(results) + len(announced) + len(looks)
+    names = len(files) + len(pedigrees) + len(tokens)
+    return Erased(len(texts), len(mails), reasons, len(drafts), names, answers)
 
 
 def _blank_ledger_text(pk: int, at: datetime) -> None:
@@ -193,6 +204,8 @@ def _blank_mail(mail: OutboxMail, words: Words) -> None:
 
 
 def _without(text: str, words: Words) -> str:
+    if text.casefold() in {word.casefold() for word in words.short()}:
+        return _BLANK
     for word in words.all():
         text = re.sub(re.escape(word), _BLANK, text, flags=re.IGNORECASE)
     return text

@@ -15,18 +15,22 @@ from django.db.models import Q, QuerySet
 
 from registry.models import (
     Announcement,
+    ApiToken,
+    Clinic,
     Draft,
     Evaluation,
     Evidence,
     LedgerText,
     OutboxMail,
     Owner,
+    PedigreeFile,
     ReplayKey,
     SecondLook,
     User,
 )
 
 _SHORTEST_WORDS = 4
+_OWN_FIELDS = ("full_name", "email", "login")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,16 +46,26 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """A person's own words: what identifies them wherever it stands."""
+    """A person's own words: what identifies them wherever it stands. ``former`` are those of
+    before a correction."""
 
     name: str
     email: str
     login: str = ""
+    former: tuple[str, ...] = ()
 
     def all(self) -> tuple[str, ...]:
-        """Those long enough to be looked for in texts without finding everybody."""
-        given = (self.name, self.email, self.login)
-        return tuple(word for word in given if len(word.strip()) >= _SHORTEST_WORDS)
+        """Those long enough to be looked for in texts without finding everybody, the longest
+        first: one may be a part of another."""
+        long = {word for word in self._given() if len(word) >= _SHORTEST_WORDS}
+        return tuple(sorted(long, key=lambda word: (-len(word), word)))
+
+    def short(self) -> frozenset[str]:
+        """The others, which are the person's only where they are the whole text."""
+        return frozenset(word for word in self._given() if 0 < len(word) < _SHORTEST_WORDS)
+
+    def _given(self) -> Iterator[str]:
+        return (word.strip() for word in (self.name, self.email, self.login, *self.former))
 
 
 def owners_like(text: str, most: int = 50) -> list[Owner]:
@@ -66,13 +80,34 @@ def owners_like(text: str, most: int = 50) -> list[Owner]:
 
 
 def words_of_owner(owner: Owner) -> Words:
-    """What identifies an owner."""
-    return Words(owner.full_name, owner.email)
+    """What identifies an owner, and did before a correction."""
+    former = _said_beside_the_trail(f"owner:{owner.public_id}")
+    others = Owner.objects.exclude(pk=owner.pk)
+    # What was put right may have been another one's name or address, and still is theirs.
+    own = (word for word in former if not _is_held_by(others, word))
+    return Words(owner.full_name, owner.email, former=tuple(own))
 
 
 def words_of_user(user: User) -> Words:
     """What identifies a person with an account."""
     return Words(user.full_name, user.email, user.username)
+
+
+def _said_beside_the_trail(subject: str) -> list[str]:
+    """Names and addresses in the entries of a subject, each once."""
+    fields = [f"{name}.{end}" for name in _OWN_FIELDS for end in ("from", "to")]
+    texts = LedgerText.objects.filter(entry__subject=subject, field__in=fields)
+    return sorted(set(texts.exclude(text="").values_list("text", flat=True)))
+
+
+def _is_held_by(others: QuerySet[Owner], word: str) -> bool:
+    """Whether an owner of ``others``, a person with an account or a clinic has this word today."""
+    is_theirs = Q(full_name__iexact=word) | Q(email__iexact=word)
+    return (
+        others.filter(is_theirs).exists()
+        or User.objects.filter(is_theirs).exists()
+        or Clinic.objects.filter(email__iexact=word).exists()
+    )
 
 
 def held_of_owner(owner: Owner) -> list[Held]:
@@ -89,14 +124,14 @@ def held_of_owner(owner: Owner) -> list[Held]:
 def held_of_user(user: User) -> list[Held]:
     """Everything that is held on a person with an account."""
     text = ", ".join(filter(None, (user.full_name, user.username, user.email)))
-    held = [Held("account", text, "", user.date_joined)]
+    held, words = [Held("account", text, "", user.date_joined)], words_of_user(user)
     for membership in user.memberships.select_related("clinic").order_by("started_at"):
         held.append(Held("role", str(membership.get_role_display()), "", membership.started_at))
         held.extend(
             Held("token", token.name, token.prefix, token.created_at)
-            for token in membership.tokens.all()
+            for token in membership.tokens.exclude(pk__in=tokens_with(words))
         )
-    held.extend(held_in_words(words_of_user(user)))
+    held.extend(held_in_words(words))
     return held
 
 
@@ -118,37 +153,47 @@ def held_in_words(words: Words) -> Iterator[Held]:
         yield Held("text of a result", look.reason, look.deed, look.asked_at)
     for draft in drafts_with(words):
         yield Held("draft", draft.public_id, "", draft.created_at)
-    for evidence in evidence_with(words):
-        yield Held("file name", evidence.original_name, evidence.public_id, evidence.uploaded_at)
     for key in answers_with(words):
         yield Held("kept answer", key.route, "", key.created_at)
+    yield from _held_in_names(words)
+
+
+def _held_in_names(words: Words) -> Iterator[Held]:
+    """Files and tokens whose name has the person's words."""
+    for evidence in evidence_with(words):
+        yield Held("file name", evidence.original_name, evidence.public_id, evidence.uploaded_at)
+    for file in pedigree_files_with(words):
+        yield Held("file name", file.name, file.public_id, file.sent_at)
+    for token in tokens_with(words):
+        yield Held("token", token.name, token.prefix, token.created_at)
 
 
 def mails_with(words: Words) -> QuerySet[OutboxMail]:
     """Mails to the person, and mails whose reason names them."""
-    return OutboxMail.objects.filter(_any(words, "to_email__iexact") | _in_json(words, "detail"))
+    to_them = Q(pk__in=())
+    for word in words.all():
+        to_them |= Q(to_email__iexact=word)
+    return OutboxMail.objects.filter(to_them | _in_json(words, "detail"))
 
 
 def ledger_texts_with(words: Words) -> QuerySet[LedgerText]:
     """Texts beside the audit trail."""
-    return LedgerText.objects.filter(_any(words, "text__icontains"))
+    return LedgerText.objects.filter(_any(words, "text"))
 
 
 def evaluations_with(words: Words) -> QuerySet[Evaluation]:
     """Results whose examiner or reason names the person."""
-    return Evaluation.objects.filter(
-        _any(words, "examiner__icontains") | _any(words, "reason__icontains")
-    )
+    return Evaluation.objects.filter(_any(words, "examiner") | _any(words, "reason"))
 
 
 def announcements_with(words: Words) -> QuerySet[Announcement]:
     """Withdrawn announcements whose reason names the person."""
-    return Announcement.objects.filter(_any(words, "reason__icontains"))
+    return Announcement.objects.filter(_any(words, "reason"))
 
 
 def looks_with(words: Words) -> QuerySet[SecondLook]:
     """Wishes of registrars whose reason names the person."""
-    return SecondLook.objects.filter(_any(words, "reason__icontains"))
+    return SecondLook.objects.filter(_any(words, "reason"))
 
 
 def drafts_with(words: Words) -> QuerySet[Draft]:
@@ -158,7 +203,17 @@ def drafts_with(words: Words) -> QuerySet[Draft]:
 
 def evidence_with(words: Words) -> QuerySet[Evidence]:
     """Files whose name was made of the person's words."""
-    return Evidence.objects.filter(_any(words, "original_name__icontains"))
+    return Evidence.objects.filter(_any(words, "original_name"))
+
+
+def pedigree_files_with(words: Words) -> QuerySet[PedigreeFile]:
+    """Files of pedigrees whose name was made of the person's words."""
+    return PedigreeFile.objects.filter(_any(words, "name"))
+
+
+def tokens_with(words: Words) -> QuerySet[ApiToken]:
+    """Programs' tokens that are called by the person's words."""
+    return ApiToken.objects.filter(_any(words, "name"))
 
 
 def answers_with(words: Words) -> QuerySet[ReplayKey]:
@@ -166,20 +221,39 @@ def answers_with(words: Words) -> QuerySet[ReplayKey]:
     return ReplayKey.objects.filter(_in_json(words, "answer"))
 
 
-def _any(words: Words, lookup: str) -> Q:
+def _any(words: Words, field: str) -> Q:
+    """In a text: long words anywhere, short ones where they are all of it."""
     found = Q(pk__in=())
     for word in words.all():
-        found |= Q(**{lookup: word})
+        for spelt in _spellings(word):
+            found |= Q(**{f"{field}__icontains": spelt})
+    for word in words.short():
+        found |= Q(**{f"{field}__iexact": word})
     return found
 
 
 def _in_json(words: Words, field: str) -> Q:
-    """In a JSON column, which SQLite keeps with other letters than ASCII escaped."""
-    found = _any(words, f"{field}__icontains")
+    """In a JSON column, which SQLite keeps with other letters than ASCII escaped; there a short
+    word is one between quotation marks."""
+    found = Q(pk__in=())
     for word in words.all():
-        found |= Q(**{f"{field}__icontains": json.dumps(word)[1:-1]})
+        for spelt in _spellings(word):
+            found |= Q(**{f"{field}__icontains": spelt})
+            found |= Q(**{f"{field}__icontains": json.dumps(spelt)[1:-1]})
+    for word in words.short():
+        found |= Q(**{f"{field}__icontains": f'"{word}"'})
+        found |= Q(**{f"{field}__icontains": json.dumps(word)})
     return found
 
 
+def _spellings(word: str) -> set[str]:
+    """The word as it is, and in small and capital letters: SQLite knows of ASCII letters only
+    which ones belong together."""
+    return {word, word.lower(), word.upper()}
+
+
 def _is_in(words: Words, text: str) -> bool:
-    return any(word.casefold() in text.casefold() for word in words.all())
+    folded = text.casefold()
+    return any(word.casefold() in folded for word in words.all()) or folded in {
+        word.casefold() for word in words.short()
+    }

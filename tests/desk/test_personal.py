@@ -9,7 +9,7 @@ import pytest
 from django.core.management import call_command
 from django.db import OperationalError, connection
 
-from registry.desk import decide, drafts, evidence, personal, replay
+from registry.desk import decide, drafts, evidence, pedigree_files, people, personal, replay
 from registry.desk.errors import Invalid, NotFound, Refused
 from registry.desk.log import publish_checkpoint
 from registry.desk.replay import Answer
@@ -18,7 +18,7 @@ from registry.ledger.verify import verify
 from registry.models import Certificate, Evaluation, LedgerText, OutboxMail, Owner, Role, User
 from registry.queries.personal import held_of_owner, held_of_user, owners_like
 from registry.queries.public_log import inclusion_proof
-from tests.factories import Club, make_accepted, make_club, make_person, make_submitted
+from tests.factories import PASSWORD, Club, make_accepted, make_club, make_person, make_submitted
 
 NAME, EMAIL = "Ottilie Žižkova-Reed", "ottilie.canary@owner.example"
 OWNER = {"full_name": NAME, "email": EMAIL}
@@ -132,7 +132,7 @@ class TestErasing:
         personal.erase_owner(by=club.secretary.actor, owner_id=owner().public_id)
 
         assert tables_with("canary") == []
-        assert tables_with("ikova") == []
+        assert tables_with("kova-Reed") == []
 
     def test_trail_tree_and_old_proofs_still_add_up(self, club: Club) -> None:
         everywhere(club)
@@ -162,6 +162,62 @@ class TestErasing:
 
         assert blanked.exists()
         assert {(text.salt, text.text) for text in blanked} == {("", "")}
+
+    def test_the_words_of_before_a_correction_go_too(self, club: Club) -> None:
+        everywhere(club)
+        found = owner()
+        personal.correct_owner(
+            by=club.secretary.actor,
+            owner_id=found.public_id,
+            full_name="Hedda Ahlqvist",
+            email="hedda@owner.example",
+            reason="she married",
+        )
+
+        personal.erase_owner(by=club.secretary.actor, owner_id=found.public_id)
+
+        assert [tables_with(text) for text in ("canary", "kova-Reed", "Ahlqvist", "hedda@")] == [
+            []
+        ] * 4
+        assert verify().is_whole
+
+    def test_words_in_other_letters_go_too(self, club: Club) -> None:
+        everywhere(club)
+        returned = make_submitted(club, owner=OWNER)
+        decide.return_for_correction(
+            by=club.registrar.actor,
+            evaluation_id=returned.public_id,
+            reason=f"Mrs {NAME.upper()} wrote; {NAME.lower()} it was",
+        )
+
+        personal.erase_owner(by=club.secretary.actor, owner_id=owner().public_id)
+
+        assert tables_with("KOVA-REED") == []
+        assert tables_with("kova-Reed") == []
+
+    def test_a_name_of_three_letters_goes_where_it_stands_alone(self, club: Club) -> None:
+        make_accepted(club, owner={"full_name": "Ova", "email": "ova@owner.example"})
+        found = Owner.objects.get(full_name="Ova")
+        draft = drafts.start_draft(by=club.nurse.actor)
+        drafts.save_draft(
+            by=club.nurse.actor,
+            draft_id=draft.public_id,
+            version=draft.version,
+            answers={"owner": {"full_name": "Ova"}, "examiner": "Dr. Novak"},
+        )
+        personal.correct_owner(
+            by=club.secretary.actor,
+            owner_id=found.public_id,
+            full_name="Ova Lind",
+            email="ova@owner.example",
+            reason="a part was missing",
+        )
+
+        personal.erase_owner(by=club.secretary.actor, owner_id=found.public_id)
+
+        draft.refresh_from_db()
+        assert draft.answers == {"owner": {"full_name": "…"}, "examiner": "Dr. Novak"}
+        assert tables_with("'Ova'") == []
 
     def test_a_second_time_there_is_nobody(self, club: Club) -> None:
         everywhere(club)
@@ -203,6 +259,40 @@ class TestErasingAnAccount:
         certificate.evaluation.refresh_from_db()
         assert certificate.evaluation.decided_by == user
         assert verify().is_whole
+
+    def test_a_login_of_three_letters_goes_too(self, club: Club) -> None:
+        leaver = people.open_account(
+            by=club.secretary.actor,
+            login="kaz",
+            full_name="Kazimir Kanarienvogel",
+            email="kk@club.example",
+            password=PASSWORD,
+        )
+
+        personal.erase_user(by=club.secretary.actor, user_id=leaver.pk)
+
+        assert tables_with("'kaz'") == []
+
+    def test_names_of_tokens_and_of_pedigree_files_lose_the_words(self, club: Club) -> None:
+        leaver = make_person(Role.REGISTRAR, by=club.secretary.actor, name="Rudolf Kanarienvogel")
+        people.issue_token(
+            by=club.secretary.actor,
+            membership_id=leaver.membership.pk,
+            name="Rudolf Kanarienvogel's desk",
+            scopes=["dogs:read"],
+            days=30,
+        )
+        pedigree_files.keep_file(
+            by=club.registrar.actor,
+            name="Rudolf Kanarienvogel.csv",
+            content=b"name,sex,born_on\nJuno,F,2024-05-05\n",
+        )
+        held = {each.what for each in held_of_user(leaver.user)}
+
+        personal.erase_user(by=club.secretary.actor, user_id=leaver.user.pk)
+
+        assert {"token", "file name"} <= held
+        assert tables_with("Kanarienvogel") == []
 
     def test_nobody_erases_themselves(self, club: Club) -> None:
         with pytest.raises(Refused, match="Another secretary"):
@@ -250,7 +340,7 @@ def test_the_words_are_in_no_file_of_the_database(club: Club) -> None:
     with_words = [
         file.name
         for file in folder.rglob("*")
-        if file.is_file() and (b"canary" in file.read_bytes() or b"ikova" in file.read_bytes())
+        if file.is_file() and (b"canary" in file.read_bytes() or b"kova-Reed" in file.read_bytes())
     ]
     assert with_words == []
     triggers.uninstall(connection)

@@ -29,6 +29,7 @@ _KINDS = {
     "mail": gettext_lazy("Mail"),
     "audit trail": gettext_lazy("Words beside the audit trail"),
     "text of a result": gettext_lazy("Words in a result"),
+    "reason of an announcement": gettext_lazy("Words in an announcement"),
     "draft": gettext_lazy("Draft of a clinic"),
     "file name": gettext_lazy("Name of a file"),
     "kept answer": gettext_lazy("Answer kept for a program"),
@@ -184,7 +185,7 @@ def _done(erased: desk.Erased) -> str:
         + erased.mails
         + erased.results
         + erased.drafts
-        + erased.files
+        + erased.names
         + erased.answers
     )
     return _("Erased, and the words taken out of %(places)d other places.") % {"places": places}

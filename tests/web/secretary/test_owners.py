@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
+from registry.desk.announce import announce, withdraw_announcement
 from registry.models import Owner
-from tests.factories import Club, make_accepted, make_club
+from tests.factories import Club, make_accepted, make_club, make_dog
 
 pytestmark = pytest.mark.django_db
 
@@ -39,6 +41,18 @@ def test_an_owner_is_found_and_everything_held_is_shown(secretary: Client) -> No
     assert "Olga Reedmoor, olga@owner.example" in shown
     assert "Result of a dog" in shown
     assert "Mail" in shown
+
+
+def test_words_in_an_announcement_are_shown(secretary: Client, club: Club) -> None:
+    made = announce(
+        by=club.nurse.actor, dog_id=make_dog(club).public_id, examined_on=timezone.localdate()
+    )
+    withdraw_announcement(
+        by=club.nurse.actor, announcement_id=made.public_id, reason="Olga Reedmoor fell ill"
+    )
+    found = Owner.objects.get()
+
+    assert "Olga Reedmoor fell ill" in page(secretary, f"owners/{found.public_id}/")
 
 
 def test_nobody_found_is_said(secretary: Client) -> None:
