@@ -22,7 +22,18 @@ from registry.desk.mail import queue
 from registry.desk.second_look import NeedsSecondError, ask, settle, wished_by
 from registry.desk.submit import described, described_as_body, store_readings
 from registry.ledger import Change, append
-from registry.models import Certificate, Evaluation, Role, SecondDeed, SecondLook, State, Trait
+from registry.models import (
+    Certificate,
+    Evaluation,
+    Flag,
+    FlagLevel,
+    Role,
+    SecondDeed,
+    SecondLook,
+    State,
+    Trait,
+)
+from registry.queries.flag_words import words_of
 
 
 def revoke(*, by: Actor, evaluation_id: str, reason: str) -> Evaluation | SecondLook:
@@ -78,7 +89,8 @@ def replace(
 
     ``changes`` are members of the REST body that differ (readings, examined_on, examiner,
     conditions). The
-    old evaluation reads replaced and never counts again, even if the correction is revoked.
+    old evaluation reads replaced and never counts again, even if the correction is revoked. Raises
+    Invalid where a check says stop that did not before: it takes two to go past one.
     """
     require_role(by, Role.REGISTRAR)
     reason = reasons.needed(reason, _("Give the reason: it stands on the certificate's page."))
@@ -111,7 +123,7 @@ def replace(
             corrects=old,
         )
         store_readings(new, answers.readings)
-        flag(new, readings=answers.readings, evidence=())
+        _refuse_new_stops(old, flag(new, readings=answers.readings, evidence=()))
         certificate, _state = issue(
             new.pk, CountedDog.of(old.dog), window_months=old.dog.breed.window_months, at=at
         )
@@ -142,6 +154,30 @@ def replace(
         if new.owner is not None:
             queue(kind="owner-result", to_email=new.owner.email, evaluation_pk=new.pk)
     return certificate
+
+
+def _refuse_new_stops(old: Evaluation, flags: list[Flag]) -> None:
+    """One registrar corrects alone, and must not go past a stop by it; one that two have gone past
+    when the result was approved stands in no correction's way."""
+    passed = {_what_stops(each) for each in old.flags.filter(level=FlagLevel.STOP)}
+    new = [
+        each for each in flags if each.level == FlagLevel.STOP and _what_stops(each) not in passed
+    ]
+    if new:
+        said = " ".join(words_of(each).sentence for each in new)
+        raise Invalid.one(
+            "",
+            _(
+                "A check says stop: %(said)s Correct what you typed. If it is right all the same,"
+                " one registrar cannot take it alone: revoke this result, and let the clinic send"
+                " a new one."
+            )
+            % {"said": said},
+        )
+
+
+def _what_stops(flag: Flag) -> tuple[str, int | None, str | None]:
+    return flag.code, flag.trait_id, flag.detail.get("kind")
 
 
 def _state(evaluation_id: str) -> str | None:

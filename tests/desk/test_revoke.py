@@ -27,6 +27,7 @@ from tests.factories import (
     Club,
     make_accepted,
     make_club,
+    make_dog,
     make_person,
     make_revoked,
     make_submitted,
@@ -271,6 +272,35 @@ class TestReplace:
         old.refresh_from_db()
         assert (old.state, old.reason) == (State.ACCEPTED, "")
         assert Evaluation.objects.count() == 1
+
+    @pytest.mark.parametrize(
+        ("day", "said"),
+        [("2023-02-01", "the dog was 17 days old"), ("2020-02-01", "before the dog's birth")],
+    )
+    def test_one_registrar_cannot_go_past_a_stop(self, club: Club, day: str, said: str) -> None:
+        old = make_accepted(club).evaluation
+
+        with pytest.raises(Invalid, match=said) as caught:
+            replaced(club, old, {"examined_on": day})
+
+        assert "revoke this result" in str(caught.value)
+        old.refresh_from_db()
+        assert (old.state, Evaluation.objects.count()) == (State.ACCEPTED, 1)
+
+    def test_nor_take_another_dogs_chip_alone(self, club: Club) -> None:
+        old, other = make_accepted(club).evaluation, make_dog(club)
+        read = {"restraint": "sedation", "chip_read": True, "chip_as_read": other.chip}
+
+        with pytest.raises(Invalid, match="is another dog's"):
+            replaced(club, old, {"conditions": read})
+
+    def test_a_stop_that_two_have_gone_past_hinders_no_correction(self, club: Club) -> None:
+        old = make_accepted(club, examined_on="2023-02-01").evaluation
+
+        new = replaced(club, old).evaluation
+
+        assert new.state == State.ACCEPTED
+        assert new.flags.filter(code="too_young").exists()
 
     def test_it_wants_a_reason(self, club: Club) -> None:
         with pytest.raises(Invalid, match="Give the reason"):
