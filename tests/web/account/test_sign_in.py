@@ -114,3 +114,22 @@ def test_a_closed_account_cannot_sign_in(club: Club, client: Client) -> None:
     response = client.post(SIGN_IN, {"login": club.nurse.login, "password": factories.PASSWORD})
 
     assert response.status_code == 422
+
+
+def test_a_form_of_before_the_sign_in_in_another_tab_is_refused_in_plain_words(club: Club) -> None:
+    browser = Client(enforce_csrf_checks=True)
+    page = browser.get(SIGN_IN).content.decode()
+    token = page.partition('name="csrfmiddlewaretoken" value="')[2].partition('"')[0]
+    typed = {
+        "login": club.nurse.login,
+        "password": factories.PASSWORD,
+        "csrfmiddlewaretoken": token,
+    }
+    browser.post(SIGN_IN, typed)
+
+    refused = browser.post(SIGN_IN, typed)
+
+    told = refused.content.decode()
+    assert refused.status_code == 403
+    assert "This page was out of date" in told
+    assert "DEBUG" not in told
