@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import dogs as desk
 from registry.desk.actor import Actor
@@ -20,6 +20,7 @@ from registry.desk.known_dogs import dog_by_id
 from registry.models import Breed, Dog, DogAlias, Sex
 from registry.queries.review import litter_mates
 from registry.queries.timeline import timeline_of_dog
+from registry.web.deeds import done_from
 from registry.web.forms import PlainDateField, PlainForm, set_choices
 from registry.web.registrar.frame import framed, registrar_page
 from registry.web.registrar.review import Fact
@@ -103,8 +104,9 @@ def dog(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
     return render(request, "registrar/dog.html", context)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:dog", "dog_id")
 def confirm(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
     """Confirm the dog and go back to where the registrar came from."""
     try:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import decide
 from registry.desk.actor import Actor
@@ -21,6 +21,7 @@ from registry.models import Breed, Clinic, Evaluation, State
 from registry.queries.flag_words import FLAG_NAMES
 from registry.queries.queue import QueueFilter, filtered, queue_page, row_of
 from registry.queries.second_looks import open_looks
+from registry.web.deeds import done_from
 from registry.web.forms import PlainForm, set_choices
 from registry.web.registrar.frame import framed, registrar_page
 
@@ -87,8 +88,9 @@ def waiting(request: HttpRequest, by: Actor) -> HttpResponseBase:
     return render(request, "registrar/queue.html", context)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:queue")
 def confirm_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
     """Show each chosen result once more before they are approved together."""
     chosen = request.POST.getlist("chosen")
@@ -113,8 +115,9 @@ def confirm_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
     return render(request, "registrar/approve_together.html", context)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:queue")
 def approve_together(request: HttpRequest, by: Actor) -> HttpResponseBase:
     """Approve each in a transaction of its own and say what became of every one."""
     try:

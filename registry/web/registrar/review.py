@@ -13,8 +13,8 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_POST
+from django.utils.translation import gettext_lazy, ngettext
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import decide
 from registry.desk.actor import Actor
@@ -29,6 +29,8 @@ from registry.queries.review import evaluation_with_all, review_of
 from registry.queries.second_looks import open_looks_of
 from registry.queries.timeline import timeline_of
 from registry.science.working_days import working_days_between
+from registry.telling.facts import age_text
+from registry.web.deeds import done_from
 from registry.web.forms import PlainForm, set_choices
 from registry.web.registrar.frame import framed, registrar_page
 from registry.web.timeline import shown_entries
@@ -95,8 +97,9 @@ def result(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseB
     return _page(request, by, _evaluation(evaluation_id))
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:result", "evaluation_id")
 def approve(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Approve and go on to the next one that waits."""
     form = ApproveForm(request.POST, auto_id="approve-%s")
@@ -111,8 +114,9 @@ def approve(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponse
     return _decide(request, by, evaluation_id, deed, form)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:result", "evaluation_id")
 def send_back(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Return for correction and go on."""
     form = ReturnForm(_evaluation(evaluation_id), request.POST, auto_id="return-%s")
@@ -129,8 +133,9 @@ def send_back(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpRespon
     return _decide(request, by, evaluation_id, deed, form)
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @registrar_page
+@done_from("registrar:result", "evaluation_id")
 def decline(request: HttpRequest, by: Actor, evaluation_id: str) -> HttpResponseBase:
     """Decline and go on."""
     form = DeclineForm(request.POST, auto_id="decline-%s")
@@ -296,13 +301,13 @@ def _restraint(value: str) -> str:
 
 
 def _age(evaluation: Evaluation) -> str:
-    days = (evaluation.examined_on - evaluation.dog.born_on).days
+    born_on, on = evaluation.dog.born_on, evaluation.examined_on
+    days = (on - born_on).days
+    if days < 0:
+        return _("not born yet")
     if days < 7 * 52:
-        return _("%(weeks)d weeks") % {"weeks": days // 7}
-    return _("%(years)d years, %(months)d months") % {
-        "years": days // 365,
-        "months": days % 365 // 31,
-    }
+        return ngettext("%(weeks)d week", "%(weeks)d weeks", days // 7) % {"weeks": days // 7}
+    return age_text(born_on, on)
 
 
 def _passed(found: set[str]) -> list[str]:

@@ -12,7 +12,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import pedigree_files as desk
 from registry.desk.actor import Actor
@@ -20,6 +20,7 @@ from registry.desk.errors import Conflict, Invalid, NotFound
 from registry.desk.pedigree_import import Report
 from registry.desk.pedigree_rows import COLUMNS, MOST_BYTES
 from registry.models import PedigreeFile
+from registry.web.deeds import done_from
 from registry.web.secretary.frame import framed, secretary_page
 from registry.wording.spreadsheets import harmless
 
@@ -89,8 +90,9 @@ def to_mend(request: HttpRequest, by: Actor, file_id: str) -> HttpResponseBase:
     return _csv([(*COLUMNS, "row", "problem"), *rows], "pedigree-rows-to-mend.csv")
 
 
-@require_POST
+@require_http_methods(["GET", "POST"])
 @secretary_page
+@done_from("secretary:pedigree-file", "file_id")
 def commit(request: HttpRequest, by: Actor, file_id: str) -> HttpResponseBase:
     """Import the rows without a fault."""
     try:

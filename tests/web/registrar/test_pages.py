@@ -136,6 +136,10 @@ class TestTogether:
         flagged.refresh_from_db()
         assert flagged.state == State.SUBMITTED
 
+    @pytest.mark.parametrize("deed", ["approve-together", "approved-together"])
+    def test_its_addresses_opened_anew_lead_to_the_queue(self, page: Client, deed: str) -> None:
+        assert page.get(reverse(f"registrar:{deed}")).headers["Location"] == QUEUE
+
 
 class TestResult:
     def test_form_evidence_history_and_relatives_are_on_one_page(
@@ -211,6 +215,24 @@ class TestResult:
         assert "Give the reason" in empty.content.decode()
         waits.refresh_from_db()
         assert (waits.state, waits.fields_to_fix) == (State.RETURNED, ["/readings/0"])
+
+    @pytest.mark.parametrize("deed", ["approve", "return", "decline"])
+    def test_the_address_of_a_deed_opened_anew_leads_to_the_result(
+        self, club: Club, page: Client, deed: str
+    ) -> None:
+        waiting = make_submitted(club)
+
+        opened = page.get(at(deed, waiting))
+
+        waiting.refresh_from_db()
+        assert opened.headers["Location"] == at("result", waiting)
+        assert waiting.state == State.SUBMITTED
+
+    def test_the_age_that_day_is_counted_by_the_calendar(self, club: Club, page: Client) -> None:
+        dog = make_dog(club, born_on=date(2018, 10, 3))
+        waiting = make_submitted(club, dog, examined_on="2026-10-02")
+
+        assert "7 years and 11 months" in text(page, at("result", waiting))
 
     def test_the_second_registrar_reads_who_was_first(self, club: Club, page: Client) -> None:
         waits = make_submitted(club)
@@ -319,6 +341,17 @@ class TestDogs:
         page.post(reverse("registrar:confirm-dog", args=[dog.public_id]))
 
         assert Dog.objects.get(pk=dog.pk).is_confirmed
+
+    def test_the_address_of_confirming_opened_anew_leads_to_the_dog(
+        self, club: Club, page: Client
+    ) -> None:
+        dog = make_dog(club, by=club.nurse.actor)
+
+        opened = page.get(reverse("registrar:confirm-dog", args=[dog.public_id]))
+
+        dog.refresh_from_db()
+        assert opened.headers["Location"] == reverse("registrar:dog", args=[dog.public_id])
+        assert not dog.is_confirmed
 
     def test_a_correction_made_meanwhile_is_shown_beside_what_was_typed(
         self, club: Club, page: Client
