@@ -80,7 +80,7 @@ def answer(error: Exception, context: Mapping[str, Any]) -> Response:
         faults = [{"parameter": error.parameter, "detail": str(error.detail)}]
         return problem(400, str(error.detail), errors=faults)
     if isinstance(error, exceptions.APIException):
-        return _of_framework(error)
+        return _of_framework(error, context["view"])
     for kind, status, words in _OF_DJANGO:
         if isinstance(error, kind):
             return problem(status, str(words))
@@ -115,14 +115,30 @@ def _of_desk(error: errors.DeskError) -> Response:
     return problem(403, str(error))
 
 
-def _of_framework(error: exceptions.APIException) -> Response:
+def _of_framework(error: exceptions.APIException, view: Any) -> Response:
     headers = {}
     if header := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = header
     if wait := getattr(error, "wait", None):
         headers["Retry-After"] = str(max(1, round(wait)))
     detail = error.detail if isinstance(error.detail, str) else error.default_detail
-    return problem(error.status_code, str(detail), headers=headers)
+    detail = _how_to_ask(error, view) or str(detail)
+    return problem(error.status_code, detail, headers=headers)
+
+
+def _how_to_ask(error: exceptions.APIException, view: Any) -> str:
+    """What the address takes instead, where the framework only says what it does not take."""
+    if isinstance(error, exceptions.MethodNotAllowed):
+        words, all_of = _("This address takes %(these)s."), view.allowed_methods
+    elif isinstance(error, exceptions.UnsupportedMediaType):
+        words = _("This address takes %(these)s. Say in Content-Type which it is.")
+        all_of = [each.media_type for each in view.parser_classes]
+    elif isinstance(error, exceptions.NotAcceptable):
+        words = _("This address answers in %(these)s. Name that in Accept, or leave Accept out.")
+        all_of = [each.media_type for each in view.renderer_classes]
+    else:
+        return ""
+    return words % {"these": ", ".join(all_of)}
 
 
 def _of_fault(error: Exception, request: HttpRequest) -> Response:

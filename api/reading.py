@@ -46,7 +46,8 @@ class JsonParser(BaseParser):
             json.dumps(value, ensure_ascii=False).encode("utf-8")
             has_nul = _has_nul(value)
         except (ValueError, RecursionError) as error:
-            raise ParseError(_("The body is not JSON that can be read.")) from error
+            words = _("The body cannot be read. Send one JSON value in UTF-8, with each name once.")
+            raise ParseError(words) from error
         if has_nul:
             raise ParseError(_("Take out the characters that cannot be printed."))
         return value

@@ -18,6 +18,9 @@ from api.reading import JsonParser
 from api.throttles import AddressThrottle, TokenThrottle
 from api.tokens import HasScope, TokenAuthentication
 
+# What OPTIONS would tell stands in the description for machines.
+METHODS = ("get", "post", "put", "delete", "head")
+
 
 class ApiView(APIView):
     """``scopes`` declares for each method which scope it wants; see ``api.tokens``."""
@@ -28,6 +31,7 @@ class ApiView(APIView):
     throttle_classes = (AddressThrottle, TokenThrottle)
     renderer_classes: Sequence[type[BaseRenderer]] = (JSONRenderer,)
     parser_classes: Sequence[type[BaseParser]] = (JsonParser,)
+    http_method_names = list(METHODS)
     metadata_class = None
 
     def get_exception_handler(self) -> Any:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext_lazy
+
 from api.shapes.common import (
     DAY,
     ID,
@@ -149,8 +151,16 @@ ENTRY = closed(
     }
 )  # fmt: skip
 
-# A sentence on these names another examination, which may be another clinic's.
-_OF_OTHERS = frozenset({"possible_duplicate", "same_evidence", "sides_swapped"})
+# The full sentence on these names another examination, which may be another clinic's.
+_OF_OTHERS = {
+    "possible_duplicate": gettext_lazy(
+        "The club has another result of this dog from about that day, or with the same values."
+    ),
+    "same_evidence": gettext_lazy("One of the files is attached to another result as well."),
+    "sides_swapped": gettext_lazy(
+        "Left and right are those of another result of this dog the other way round."
+    ),
+}
 
 
 def evaluation(found: Evaluation, *, role: Role | None) -> dict[str, Any]:
@@ -197,12 +207,14 @@ def _reading(found: Any) -> dict[str, Any]:
 
 def _flag(found: Any, role: Role | None) -> dict[str, Any]:
     words = words_of(found)
-    is_hidden = role == Role.CLINIC and found.code in _OF_OTHERS
+    sentence: object = words.sentence
+    if role == Role.CLINIC:
+        sentence = _OF_OTHERS.get(found.code, sentence)
     return {
         "code": found.code,
         "level": str(found.level),
         "name": str(words.name),
-        "sentence": str(words.name if is_hidden else words.sentence),
+        "sentence": str(sentence),
         "trait": found.trait.slug if found.trait else None,
         "side": found.side or None,
     }

@@ -201,9 +201,8 @@ def _conditions(value: Any, problems: list[Problem]) -> dict[str, Any]:
     if weight not in (None, ""):
         kilograms = _number(weight)
         if kilograms is None or not Decimal("0.2") <= kilograms <= Decimal(150):
-            problems.append(
-                Problem("/conditions/weight_kg", _("Enter the weight in kilograms, like 18.5."))
-            )
+            hint = _("Enter the weight in kilograms, like 18.5.")
+            problems.append(Problem("/conditions/weight_kg", _in_quotes(weight, hint)))
         else:
             conditions["weight_kg"] = str(kilograms)
     as_read = given.get("chip_as_read")
@@ -341,9 +340,8 @@ def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> in
     number = _number(value)
     example = trait.value_text(round(trait.lowest / trait.resolution))
     if number is None:
-        problems.append(
-            Problem(pointer, _("Enter a number like %(example)s.") % {"example": example})
-        )
+        hint = _("Enter a number like %(example)s.") % {"example": example}
+        problems.append(Problem(pointer, _in_quotes(value, hint)))
         return None
     # A whole range beyond the plausible one is a slip of the hand and would stretch the breed's
     # scale; the merely unusual is taken, and flagged for the registrar.
@@ -374,9 +372,16 @@ def _step(value: Any, pointer: str, trait: Trait, problems: list[Problem]) -> in
 def _millimetres(value: Any, pointer: str, problems: list[Problem]) -> Decimal | None:
     number = _number(value)
     if number is None or not 0 <= number < 100:
-        problems.append(Problem(pointer, _("Enter millimetres, like 11.2.")))
+        problems.append(Problem(pointer, _in_quotes(value, _("Enter millimetres, like 11.2."))))
         return None
     return number
+
+
+def _in_quotes(value: Any, hint: str) -> str:
+    """The hint; for a number of JSON, which programs round, with how to send it."""
+    if not isinstance(value, float):
+        return hint
+    return hint + " " + _("Send it as text, in quotes.")
 
 
 def _number(value: Any) -> Decimal | None:

@@ -196,6 +196,21 @@ class TestDecide:
         sentence = queue["items"][0]["evaluation"]["flags"][0]["sentence"]
         assert sentence == "The chip was not read at the examination."
 
+    def test_a_flag_about_another_result_tells_the_clinic_in_a_sentence_without_naming_it(
+        self, callers: Callers
+    ) -> None:
+        dog = make_dog(callers.club)
+        first = make_submitted(callers.club, dog)
+        second = make_submitted(callers.club, dog)
+
+        (flag,) = callers.clinic.get(f"evaluations/{second.public_id}").json()["flags"]
+
+        assert flag["code"] == "possible_duplicate"
+        assert flag["sentence"] == (
+            "The club has another result of this dog from about that day, or with the same values."
+        )
+        assert first.reference not in str(flag)
+
     def test_a_revoked_certificate_says_so_at_once(self, callers: Callers) -> None:
         certificate = make_accepted(callers.club)
         path = f"evaluations/{certificate.evaluation.public_id}/revocation"

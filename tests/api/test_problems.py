@@ -56,11 +56,36 @@ def test_it_is_a_problem_document(
     assert answer.json()["detail"]
 
 
+@pytest.mark.parametrize(
+    ("path", "method", "headers", "told"),
+    [
+        ("dogs", "DELETE", {}, "This address takes GET, POST, HEAD."),
+        ("dogs", "OPTIONS", {}, "This address takes GET, POST, HEAD."),
+        ("dogs", "GET", {"Accept": "application/xml"}, "answers in application/json."),
+        ("dogs", "POST", {}, "Send one JSON value in UTF-8, with each name once."),
+    ],
+)  # fmt: skip
+def test_a_refusal_says_how_to_ask(
+    path: str, method: str, headers: dict[str, str], told: str, callers: Callers
+) -> None:
+    answer = callers.clinic.send(path, '{"a": 1, "a": 2}', method, **headers)
+
+    assert told in answer.json()["detail"]
+
+
+def test_allow_names_only_what_is_answered(callers: Callers) -> None:
+    answer = callers.clinic.send("dogs", "", "OPTIONS")
+
+    assert answer.status_code == 405
+    assert answer["Allow"] == "GET, POST, HEAD"
+
+
 def test_another_kind_of_body_is_refused(callers: Callers) -> None:
     answer = callers.clinic.client.post("/api/v1/dogs", {"a": "b"}, headers=callers.clinic.headers)
 
     assert answer.status_code == 415
     assert answer["Content-Type"] == "application/problem+json"
+    assert "This address takes application/json." in answer.json()["detail"]
 
 
 @pytest.mark.parametrize("number", ["9" * 400, "1e400", "-1", "true", '"1"', "null"])
