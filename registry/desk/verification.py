@@ -20,6 +20,7 @@ from registry.desk import upkeep
 from registry.desk.agreement import check_files, check_rows
 from registry.desk.announcement_agreement import check_announcements
 from registry.desk.distributions import compare_distributions
+from registry.desk.dog_agreement import check_dogs
 from registry.desk.mail import queue
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, open_note
 from registry.ledger.damage import Damage
@@ -67,10 +68,10 @@ def verify_ledger(
 
 
 def verify_records(*, most: int = _MOST, with_files: bool = True) -> Verified:
-    """Hold results, announcements, counts and stored files against the ledger, and remember how it
-    ended. Stops at ``most`` differences."""
+    """Hold results, announcements, dogs, counts and stored files against the ledger, and remember
+    how it ended. Stops at ``most`` differences."""
     files = check_files() if with_files else iter(())
-    every = chain(check_rows(), check_announcements(), _counts(), files)
+    every = chain(check_rows(), check_announcements(), check_dogs(), _counts(), files)
     try:
         damages = tuple(islice(every, most))
     except (AttributeError, LookupError, TypeError, ValueError) as error:
