@@ -1,4 +1,4 @@
-"""Hold results, announcements, dogs, counts and files against the ledger; exits with 1 if one differs."""
+"""Hold results, announcements, dogs, counts and files against the ledger; 1 if one differs."""
 
 from __future__ import annotations
 
