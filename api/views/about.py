@@ -3,9 +3,12 @@ every address that is none."""
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -51,7 +54,8 @@ def docs(request: HttpRequest) -> HttpResponse:
             "method": method.upper(),
             "path": path,
             "operation": operation,
-            "curl": operation["description"].partition("```sh\n")[2].partition("\n```")[0],
+            "curl": _curl(operation["description"]),
+            "body": _body(operation),
             "parameters": [
                 {"name": each["name"], "description": each.get("description", "")}
                 for each in operation.get("parameters", [])
@@ -67,6 +71,19 @@ def docs(request: HttpRequest) -> HttpResponse:
         if method in _METHODS
     ]
     return render(request, "api/docs.html", {"operations": operations})
+
+
+def _curl(description: str) -> str:
+    """The command in the description, with the address of this site."""
+    command = description.partition("```sh\n")[2].partition("\n```")[0]
+    return command.replace("$SITE", settings.SITE_URL)
+
+
+def _body(operation: Mapping[str, Any]) -> str:
+    """An example of the JSON that is to be sent; empty where there is none."""
+    content = operation.get("requestBody", {}).get("content", {}).get("application/json", {})
+    examples = [each["value"] for each in content.get("examples", {}).values()]
+    return json.dumps(examples[0], indent=2, ensure_ascii=False) if examples else ""
 
 
 @extend_schema(exclude=True)

@@ -76,6 +76,15 @@ def breeder_page() -> str:
     return f"/dogs/{dam.public_id}/mates/" if dam else ""
 
 
+def chip_to_try() -> str:
+    """The chip of a grown dog without a result, for who wants to send one; empty where there is
+    none."""
+    a_year_ago = timezone.localdate() - timedelta(days=365)
+    grown = Dog.objects.filter(is_confirmed=True, died_on__isnull=True, born_on__lt=a_year_ago)
+    untested = grown.filter(chip__isnull=False, evaluations__isnull=True).order_by("-born_on", "pk")
+    return untested.values_list("chip", flat=True).first() or ""
+
+
 def _with_a_slip(name: str) -> str:
     """The name in small letters with two neighbours exchanged, as a thumb would."""
     name = name.lower()

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from html import unescape
+from typing import Any
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 
@@ -236,6 +238,15 @@ def test_the_docs_page_shows_every_address_and_calls_nobody(callers: Callers) ->
     assert document["openapi"].startswith("3.1")
     assert all(path in text for path in document["paths"])
     assert "<script" not in text and "style=" not in text
+
+
+def test_the_docs_page_shows_what_to_send_and_where(callers: Callers, settings: Any) -> None:
+    text = unescape(callers.nobody.client.get("/api/v1/docs").content.decode())
+
+    section = text.partition('id="post_evaluations"')[2].partition("<h3")[0]
+    assert f'"{settings.SITE_URL}/api/v1/evaluations"' in section
+    assert '"restraint": "sedation"' in section
+    assert "$SITE" not in text
 
 
 def test_the_document_names_every_address_of_the_address_book(callers: Callers) -> None:

@@ -79,6 +79,22 @@ class TestTheWholeClub:
         assert "kept" in again
         assert LedgerEntry.objects.count() == entries
         assert json.loads((tmp_path / "demo.json").read_text("utf-8")) == access
+        self.the_readmes_request_is_taken(told, access)
+
+    def the_readmes_request_is_taken(self, told: str, access: dict[str, Any]) -> None:
+        readme = (settings.BASE_DIR / "README.md").read_text("utf-8")
+        body = readme.partition("/api/v1/evaluations -d '")[2].partition("}'")[0] + "}"
+        chip = told.partition("to send one for: ")[2][:15]
+        (token,) = (each["token"] for each in access["tokens"] if each["role"] == "clinic")
+
+        sent = Client().post(
+            "/api/v1/evaluations",
+            body.replace("'$CHIP'", chip),
+            content_type="application/json",
+            headers={"Authorization": f"Bearer {token}", "Idempotency-Key": "1"},
+        )
+
+        assert sent.status_code == 201, sent.content
 
     def every_planted_problem_is_flagged(self, club: Any) -> None:
         planted = {exam.case for exam in club.exams if exam.case}

@@ -18,7 +18,7 @@ from registry.demo.cases import invent_club
 from registry.demo.load import is_there, is_untouched, load
 from registry.demo.people import Access, renew_access, unused_codes
 from registry.demo.progress import Progress
-from registry.demo.sights import breeder_page, sights
+from registry.demo.sights import breeder_page, chip_to_try, sights
 from registry.demo.words import Words, read_words
 from registry.desk.actor import Actor
 from registry.desk.breeding import catch_up_now
@@ -133,7 +133,9 @@ class Command(BaseCommand):
             self.stdout.write("For programs (Authorization: Bearer …):")
             for token in access.tokens:
                 self.stdout.write(f"  {token.clinic or token.role}: {token.token}")
-            self.stdout.write(f"Scripts read the same from {file}.")
+            if chip := chip_to_try():
+                self.stdout.write(f"  the chip of a dog without a result, to send one for: {chip}")
+            self.stdout.write(f"Scripts read these from {file}.")
         self.stdout.write("Worth a look:")
         for sight in sights():
             self.stdout.write(f"  {settings.SITE_URL}{sight.path}  {sight.why}")
