@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -52,6 +52,8 @@ class OwnerPage:
 def result(request: HttpRequest, token: str) -> HttpResponseBase:
     """Show the result; POST ``publish=yes`` or ``publish=no`` gives or withholds consent."""
     evaluation = _evaluation(token)
+    if evaluation is None:
+        return render(request, "buyer/no_owner.html", status=404)
     if request.method == "POST":
         answer = request.POST.get("publish")
         if answer in {"yes", "no"} and evaluation.state in _SHOWABLE:
@@ -69,7 +71,8 @@ def result(request: HttpRequest, token: str) -> HttpResponseBase:
 @require_safe
 def certificate_pdf(_request: HttpRequest, token: str) -> HttpResponseBase:
     """The owner's sheet, shown to everyone or not."""
-    record = _record(_evaluation(token))
+    evaluation = _evaluation(token)
+    record = _record(evaluation) if evaluation else None
     if record is None:
         raise Http404
     headers = {"Content-Disposition": f'inline; filename="{record.number}.pdf"'}
@@ -81,12 +84,11 @@ def certificate_pdf(_request: HttpRequest, token: str) -> HttpResponseBase:
 _SHOWABLE = (State.ACCEPTED, State.REPLACED)
 
 
-def _evaluation(token: str) -> Evaluation:
-    """The evaluation of a genuine link, or 404."""
+def _evaluation(token: str) -> Evaluation | None:
+    """The evaluation of a genuine link."""
     public_id = evaluation_id_of(token)
-    return get_object_or_404(
-        Evaluation.objects.select_related("dog", "clinic", "certificate"), public_id=public_id or ""
-    )
+    found = Evaluation.objects.select_related("dog", "clinic", "certificate")
+    return found.filter(public_id=public_id).first() if public_id else None
 
 
 def _record(evaluation: Evaluation) -> CertificateRecord | None:

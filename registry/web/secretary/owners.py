@@ -1,4 +1,5 @@
-"""Owners' data: find a person, show all that is held, put it right, erase it with a look before."""
+"""Owners' data: find a person, show all that is held, put it right, erase it with a look before;
+and mail private links once more."""
 
 from __future__ import annotations
 
@@ -6,17 +7,21 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponseBase
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import personal as desk
 from registry.desk.actor import Actor
+from registry.desk.errors import NotFound, Refused
+from registry.desk.owner_links import send_links_again
 from registry.models import Owner, User
 from registry.queries.personal import Held, held_of_owner, held_of_user, owners_like
+from registry.web.deeds import done_from
 from registry.web.forms import PlainForm, posted
 from registry.web.secretary.frame import form_page, framed, secretary_page
 
@@ -65,6 +70,7 @@ def owner(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
         name=found.full_name,
         rows=_rows(held_of_owner(found)),
         back=reverse("secretary:owners"),
+        links=reverse("secretary:send-links", args=[owner_id]),
         correct=reverse("secretary:correct-owner", args=[owner_id]),
         erase=reverse("secretary:erase-owner", args=[owner_id]),
     )
@@ -81,6 +87,7 @@ def held_of_person(request: HttpRequest, by: Actor, user_id: int) -> HttpRespons
         name=found.full_name,
         rows=_rows(held_of_user(found)),
         back=reverse("secretary:person", args=[user_id]),
+        links="",
         correct="",
         erase=reverse("secretary:erase-person", args=[user_id]) if user_id != by.user_pk else "",
     )
@@ -107,6 +114,27 @@ def correct(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
         label=_("Save"),
         back=reverse("secretary:owner", args=[owner_id]),
     )
+
+
+@require_http_methods(["GET", "POST"])
+@secretary_page
+@done_from("secretary:owner", "owner_id")
+def send_links(request: HttpRequest, by: Actor, owner_id: str) -> HttpResponseBase:
+    """Mail an owner who lost them the private links again."""
+    try:
+        sent = send_links_again(by=by, owner_id=owner_id)
+    except NotFound as error:
+        raise Http404 from error
+    except Refused as error:
+        messages.error(request, str(error))
+    else:
+        words = ngettext(
+            "A mail with the private link is on its way.",
+            "%(count)d mails with private links are on their way.",
+            sent,
+        )
+        messages.success(request, words % {"count": sent})
+    return redirect("secretary:owner", owner_id)
 
 
 @require_http_methods(["GET", "POST"])

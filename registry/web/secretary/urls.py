@@ -26,6 +26,7 @@ urlpatterns = [
     path("owners/", owners.owners, name="owners"),
     path("owners/<slug:owner_id>/", owners.owner, name="owner"),
     path("owners/<slug:owner_id>/correct/", owners.correct, name="correct-owner"),
+    path("owners/<slug:owner_id>/links/", owners.send_links, name="send-links"),
     path("owners/<slug:owner_id>/erase/", owners.erase, name="erase-owner"),
     path("people/<int:user_id>/held/", owners.held_of_person, name="held-of-person"),
     path("people/<int:user_id>/erase/", owners.erase_person, name="erase-person"),

@@ -55,6 +55,15 @@ def test_a_token_that_was_changed_is_like_none(client: Client, withheld: Certifi
     assert response.status_code == 404
 
 
+def test_a_link_cut_short_says_what_to_do(client: Client, withheld: Certificate) -> None:
+    answer = client.get(f"/owner/{owner_token(withheld.evaluation)[:-4]}/")
+
+    told = answer.content.decode()
+    assert answer.status_code == 404
+    assert "A part of it may be missing." in told
+    assert "The club can send it to you again." in told
+
+
 def test_it_keeps_its_address_to_itself(client: Client, withheld: Certificate) -> None:
     response = client.get(_path(withheld.evaluation))
 

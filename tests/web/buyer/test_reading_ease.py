@@ -33,13 +33,14 @@ def _paths(juno: Certificate) -> dict[str, str]:
         "breed": f"/breeds/{dog.breed.slug}/",
         "distribution": f"/breeds/{dog.breed.slug}/hip-laxity/",
         "not-found": "/C/0000000000",
+        "no-owner": "/owner/cut-short/",
     }
 
 
 @pytest.mark.parametrize(
     "page",
     ["certificate", "dog", "look-up", "help", "privacy", "log", "check", "breeds", "breed",
-     "distribution", "not-found"],
+     "distribution", "not-found", "no-owner"],
 )  # fmt: skip
 def test_a_page_reads_easily(
     client: Client, juno: Certificate, tested: Callable[[int], None], page: str

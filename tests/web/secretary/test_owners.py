@@ -7,7 +7,7 @@ from django.test import Client
 from django.utils import timezone
 
 from registry.desk.announce import announce, withdraw_announcement
-from registry.models import Owner
+from registry.models import Evaluation, LedgerEntry, OutboxMail, Owner
 from tests.factories import Club, make_accepted, make_club, make_dog
 
 pytestmark = pytest.mark.django_db
@@ -110,3 +110,39 @@ def test_the_secretary_cannot_erase_themselves(club: Club, secretary: Client) ->
 
     assert answer.status_code == 409
     assert "Another secretary has to do it" in answer.content.decode()
+
+
+class TestLinksAgain:
+    def send(self, secretary: Client) -> str:
+        address = f"/secretary/owners/{Owner.objects.get().public_id}/links/"
+        return secretary.post(address, follow=True).content.decode()
+
+    def test_an_owner_who_lost_the_link_gets_it_once_more(self, secretary: Client) -> None:
+        before = OutboxMail.objects.filter(kind="owner-result").count()
+
+        told = self.send(secretary)
+
+        mails = OutboxMail.objects.filter(kind="owner-result", to_email="olga@owner.example")
+        assert mails.count() == before + 1
+        assert "A mail with the private link is on its way." in told
+        assert LedgerEntry.objects.order_by("seq").last().action == "owner.links_sent"  # type: ignore[union-attr]
+
+    def test_the_button_stands_on_the_owners_page(self, secretary: Client) -> None:
+        found = Owner.objects.get()
+
+        shown = page(secretary, f"owners/{found.public_id}/")
+
+        assert f'action="/secretary/owners/{found.public_id}/links/"' in shown
+
+    def test_without_an_address_it_says_what_to_do_first(self, secretary: Client) -> None:
+        Owner.objects.update(email="")
+
+        told = self.send(secretary)
+
+        assert "No mail address is on record." in told
+        assert OutboxMail.objects.filter(kind="owner-result").count() == 1
+
+    def test_without_an_accepted_result_there_is_no_link(self, secretary: Client) -> None:
+        Evaluation.objects.update(owner=None)
+
+        assert "there is no link" in self.send(secretary)
