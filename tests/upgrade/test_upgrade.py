@@ -5,7 +5,9 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
+from sqlite3 import connect
 
 import pytest
 from django.apps import apps
@@ -227,6 +229,18 @@ def test_a_new_database_gets_its_tables_and_no_backup(tmp_path: Path, old: Scene
     assert (code, new.backups) == (0, []), said
     assert "its tables are made" in said
     assert new.state().startswith(todays_schema().migrations["registry"])
+
+
+def test_a_look_at_a_new_database_makes_nothing(tmp_path: Path, old: Scene) -> None:
+    variables = {key: value for key, value in old.variables.items() if key != "DATABASE_URL"}
+    new = Scene(tmp_path / "new", {**variables, "SOUNDLINE_VAR": str(tmp_path / "new")})
+
+    code, said = new.upgrade("--check")
+
+    assert code == 0, said
+    assert "its tables would be made" in said
+    with closing(connect(tmp_path / "new" / "soundline.sqlite3")) as database:
+        assert database.execute("SELECT count(*) FROM sqlite_master").fetchone() == (0,)
 
 
 def test_every_change_can_be_taken_back_by_the_database() -> None:

@@ -28,6 +28,8 @@ from registry.desk.upgrade import Plan, check_room, in_one_step, plan_upgrade
 _ROWS_A_SECOND = 5_000
 _BYTES_A_SECOND = 20_000_000
 
+_UP_TO_DATE = "The tables are this version's already: there is nothing to do."
+
 
 class Command(BaseCommand):
     """Upgrade."""
@@ -58,7 +60,8 @@ class Command(BaseCommand):
         began = monotonic()
         try:
             plan = plan_upgrade()
-            if self._is_nothing_to_do(plan):
+            if plan.schema is None or not plan.waiting:
+                self._make_tables(plan, only_say=options["check"])
                 return
             check_room(plan, folder)
             self._tell(plan, folder)
@@ -74,18 +77,17 @@ class Command(BaseCommand):
             " with the audit trail. Start the site and the worker."
         )
 
-    def _is_nothing_to_do(self, plan: Plan) -> bool:
+    def _make_tables(self, plan: Plan, *, only_say: bool) -> None:
         """Make the tables of a new database; what every migration run leaves behind is made anew in
         any case."""
-        if plan.schema is not None and plan.waiting:
-            return False
+        if only_say:
+            new = "The database is new: its tables would be made. Nothing was done."
+            self.stdout.write(new if plan.schema is None else _UP_TO_DATE)
+            return
         with in_one_step():
             call_command("migrate", verbosity=0, skip_checks=True)
-        if plan.schema is None:
-            self.stdout.write("The database was new: its tables are made.")
-        else:
-            self.stdout.write("The tables are this version's already: there is nothing to do.")
-        return True
+        made = "The database was new: its tables are made."
+        self.stdout.write(made if plan.schema is None else _UP_TO_DATE)
 
     def _tell(self, plan: Plan, folder: Path) -> None:
         seconds = plan.rows / _ROWS_A_SECOND + plan.file_bytes / _BYTES_A_SECOND
