@@ -22,6 +22,7 @@ FLAG_NAMES = {
     "index_mismatch": gettext_lazy("index does not fit"),
     "sides_differ": gettext_lazy("sides differ"),
     "sides_swapped": gettext_lazy("sides swapped"),
+    "side_missing": gettext_lazy("one side only"),
     "chip_not_read": gettext_lazy("chip not read"),
     "chip_conflict": gettext_lazy("chip conflict"),
     "date_conflict": gettext_lazy("date conflict"),
@@ -116,6 +117,10 @@ def _sides_swapped(detail: Mapping[str, str]) -> str:
     )
 
 
+def _side_missing(detail: Mapping[str, str]) -> str:
+    return _("not read. The worse side counts, and this may be the one.")
+
+
 def _chip_not_read(detail: Mapping[str, str]) -> str:
     return _("The chip was not read at the examination.")
 
@@ -185,6 +190,7 @@ _SENTENCES: dict[str, Callable[[Mapping[str, str]], str]] = {
     "index_mismatch": _index_mismatch,
     "sides_differ": _sides_differ,
     "sides_swapped": _sides_swapped,
+    "side_missing": _side_missing,
     "chip_not_read": _chip_not_read,
     "chip_conflict": _chip_conflict,
     "date_conflict": _date_conflict,

@@ -196,10 +196,14 @@ def _index(facts: ExamFacts) -> Iterator[Finding]:
 
 
 def _sides(facts: ExamFacts) -> Iterator[Finding]:
-    """Left and right differ unusually, or are those of an earlier examination exchanged."""
+    """Only one was read, left and right differ unusually, or are those of an earlier examination
+    exchanged."""
     for slug in _traits(facts):
         left, right = _step(facts, slug, "left"), _step(facts, slug, "right")
         if left is None or right is None:
+            # The worse side speaks for the dog, and may be the one that was left out.
+            if left is not None or right is not None:
+                yield Finding("side_missing", "look", slug, "left" if left is None else "right")
             continue
         rule = facts.rules[slug]
         values = {

@@ -182,7 +182,9 @@ class TestFlags:
         reading = {"trait": "hip-laxity", "side": "left", "value": "0.55"}
         lengths = {"head_radius_mm": "12.5", "displacement_mm": "5"}
 
-        evaluation = make_submitted(club, readings=[{**reading, **lengths}])
+        other = {"trait": "hip-laxity", "side": "right", "value": "0.50"}
+
+        evaluation = make_submitted(club, readings=[{**reading, **lengths}, other])
 
         assert flags_of(evaluation) == {"index_mismatch": "look"}
         assert evaluation.flags.get().detail["computed"] == "0.40"

@@ -38,6 +38,7 @@ DETAILS: dict[str, list[tuple[dict[str, str], str]]] = {
         ),
     ],
     "sides_differ": [({"left": "0.20", "right": "0.90", "usual": "0.20"}, "0.90")],
+    "side_missing": [({}, "not read")],
     "sides_swapped": [({"left": "0.20", "right": "0.30", "other": "ABCDEFGHJK"}, "ABC-DEFG-HJK")],
     "chip_not_read": [({}, "not read")],
     "chip_conflict": [

@@ -1,8 +1,9 @@
 """The automatic checks: each planted mistake is found, and clean records stay clean."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -54,6 +55,15 @@ def make_facts(**facts: Any) -> ExamFacts:
         "breed": {"hip-laxity": BreedSpread(n=400, mean=45.0, sd=11.0)},
     }
     return ExamFacts(**{**usual, **facts})
+
+
+def make_odd(reading: ReadingFacts, **facts: Any) -> ExamFacts:
+    """Return an examination with this reading beside an unremarkable other side; sides may
+    differ."""
+    other: Literal["left", "right"] = "right" if reading.side == "left" else "left"
+    readings = (reading, ReadingFacts(reading.trait, other, 45))
+    rules = {"hip-laxity": replace(LAXITY, side_difference=None)}
+    return make_facts(readings=readings, rules=rules, **facts)
 
 
 def make_other(days_before: int, left: int, right: int, trait: str = "hip-laxity") -> OtherExam:
@@ -139,31 +149,31 @@ class TestValues:
         ("step", "is_found"), [(4, True), (5, False), (120, False), (121, True)]
     )
     def test_the_plausible_range_holds_its_ends(self, step: int, is_found: bool) -> None:
-        facts = make_facts(readings=(ReadingFacts("hip-laxity", "left", step),), breed={})
+        facts = make_odd(ReadingFacts("hip-laxity", "left", step), breed={})
 
         assert ([finding.code for finding in findings(facts)] == ["outside_plausible"]) is is_found
 
     def test_a_value_outside_names_side_value_and_range(self) -> None:
-        finding = only(make_facts(readings=(ReadingFacts("hip-laxity", "right", 340),)))
+        finding = only(make_odd(ReadingFacts("hip-laxity", "right", 340)))
 
         assert (finding.code, finding.side) == ("outside_plausible", "right")
         assert finding.detail == {"value": "3.40", "lowest": "0.05", "highest": "1.20"}
 
     @pytest.mark.parametrize(("step", "is_found"), [(89, False), (90, True)])
     def test_beyond_four_sd_of_the_breed_is_looked_at(self, step: int, is_found: bool) -> None:
-        facts = make_facts(readings=(ReadingFacts("hip-laxity", "left", step),))
+        facts = make_odd(ReadingFacts("hip-laxity", "left", step))
 
         assert ([finding.code for finding in findings(facts)] == ["beyond_four_sd"]) is is_found
 
     def test_beyond_four_sd_gives_the_breeds_numbers_in_the_traits_unit(self) -> None:
-        finding = only(make_facts(readings=(ReadingFacts("hip-laxity", "left", 99),)))
+        finding = only(make_odd(ReadingFacts("hip-laxity", "left", 99)))
 
         assert finding.detail == {"value": "0.99", "mean": "0.450", "sd": "0.110", "dogs": "400"}
 
     @pytest.mark.parametrize(("n", "is_found"), [(19, False), (20, True)])
     def test_a_small_breed_says_nothing_about_what_is_usual(self, n: int, is_found: bool) -> None:
-        facts = make_facts(
-            readings=(ReadingFacts("hip-laxity", "left", 99),),
+        facts = make_odd(
+            ReadingFacts("hip-laxity", "left", 99),
             breed={"hip-laxity": BreedSpread(n, 45.0, 11.0)},
         )
 
@@ -184,14 +194,14 @@ class TestIndex:
         # 3.9 / 11.2 = 0.34821…
         reading = ReadingFacts("hip-laxity", "left", step, Decimal("11.2"), Decimal("3.9"))
 
-        codes = [finding.code for finding in findings(make_facts(readings=(reading,)))]
+        codes = [finding.code for finding in findings(make_odd(reading))]
 
         assert (codes == ["index_mismatch"]) is is_found
 
     def test_the_mismatch_gives_what_was_computed(self) -> None:
         reading = ReadingFacts("hip-laxity", "left", 53, Decimal("11.2"), Decimal("3.9"))
 
-        finding = only(make_facts(readings=(reading,)))
+        finding = only(make_odd(reading))
 
         assert finding.detail == {
             "value": "0.53",
@@ -203,7 +213,7 @@ class TestIndex:
     def test_impossible_lengths_are_a_mismatch_too(self) -> None:
         reading = ReadingFacts("hip-laxity", "left", 35, Decimal("1.12"), Decimal("3.9"))
 
-        finding = only(make_facts(readings=(reading,)))
+        finding = only(make_odd(reading))
 
         assert (finding.code, finding.detail["problem"]) == ("index_mismatch", "impossible")
 
@@ -226,7 +236,19 @@ class TestSides:
             readings=(ReadingFacts("hip-laxity", "left", 40),), others=(make_other(300, 40, 40),)
         )
 
-        assert findings(facts) == []
+        assert "sides_swapped" not in [finding.code for finding in findings(facts)]
+
+    @pytest.mark.parametrize(("read", "missing"), [("left", "right"), ("right", "left")])
+    def test_a_side_that_was_not_read_is_looked_at(
+        self, read: Literal["left", "right"], missing: str
+    ) -> None:
+        finding = only(make_facts(readings=(ReadingFacts("hip-laxity", read, 40),)))
+
+        assert (finding.code, finding.level) == ("side_missing", "look")
+        assert (finding.trait, finding.side) == ("hip-laxity", missing)
+
+    def test_a_measure_of_the_whole_dog_has_no_side_to_miss(self) -> None:
+        assert findings(make_facts(readings=(ReadingFacts("hip-laxity", "whole", 40),))) == []
 
     def test_grades_may_well_change_sides(self) -> None:
         facts = make_facts(

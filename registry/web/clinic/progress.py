@@ -45,6 +45,7 @@ _WARNED_IN = {
             "index_mismatch",
             "sides_differ",
             "sides_swapped",
+            "side_missing",
             "possible_duplicate",
         }
     ),
