@@ -90,12 +90,13 @@ def _check(row: Announcement, said: Said) -> Iterator[Damage]:
     }
     for name, (value, seq) in sorted(said.items()):
         is_erased = name == "reason" and value is None
-        if not is_erased and not _is_same(found.get(name), value):
+        if not is_erased and not is_same(found.get(name), value):
             text = f"announcement {row.reference}: {name} is not what entry {seq} says"
             yield Damage(seq, name, "edited", text)
 
 
-def _is_same(found: Any, value: Any) -> bool:
+def is_same(found: Any, value: Any) -> bool:
+    """Whether a row says what an entry says; of two instants, nearly the same one."""
     if isinstance(found, datetime) and isinstance(value, datetime):
         return abs(value - found) <= _ONE_TRANSACTION
     return bool(found == value)
