@@ -34,9 +34,13 @@ from registry.desk.parentage import (
     why_not_litter,
     why_not_parent,
 )
+from registry.desk.ties import refuse_family
 from registry.ledger import Change, append
 from registry.models import Breed, Dog, Role
 from registry.science.microchip import ChipProblem, parse_chip
+
+# Who is kept from deciding follows from these, and in which counts a result of the dog stands.
+_TIED = ("sire", "dam", "born_on", "breed", "sex")
 
 __all__ = [
     "DogFacts",
@@ -87,13 +91,16 @@ def write_new(
 
 def correct_dog(*, by: Actor, dog_id: str, version: int, facts: DogFacts, reason: str) -> Dog:
     """Put a dog's facts right. ``version`` is the one the registrar saw; a newer one is a
-    Conflict."""
+    Conflict. What ties hang on, an owner of the dog or of its close family leaves to others."""
     require_role(by, Role.REGISTRAR, Role.SECRETARY)
     reason = reasons.needed(reason, _("Say why the facts are changed."))
     with transaction.atomic():
         hold_pedigree()
         dog = claimed(dog_id, version)
-        write_changes(by=by, dog=dog, values=_checked(facts, dog=dog), reason=reason)
+        values = _checked(facts, dog=dog)
+        if any(getattr(dog, name) != values[name] for name in _TIED):
+            refuse_family(by, dog.pk)
+        write_changes(by=by, dog=dog, values=values, reason=reason)
     return dog
 
 

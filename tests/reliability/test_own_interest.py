@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -15,6 +15,8 @@ from django.urls import reverse
 
 from registry.desk import decide, people, revoke, submit
 from registry.desk.actor import actor_for
+from registry.desk.dogs import DogFacts, correct_dog
+from registry.desk.errors import Refused
 from registry.desk.ties import ties_of
 from registry.models import (
     Certificate,
@@ -381,3 +383,80 @@ class TestQueue:
         assert "Not yours to decide" in shown
         assert f'name="chosen" value="{tied.public_id}"' not in asked
         assert "These are for another registrar to decide" in asked
+
+
+class TestTheTieItself:
+    """By a correction of parents or of a day of birth a tie would be gone, and the way be free."""
+
+    @pytest.mark.parametrize(
+        "changes", [{"sire": ""}, {"born_on": date(2023, 1, 16)}, {"sex": "M"}]
+    )
+    @pytest.mark.parametrize("role", [Role.REGISTRAR, Role.SECRETARY])
+    def test_nobody_takes_their_own_away(self, role: Role, changes: dict[str, Any]) -> None:
+        club = make_club()
+        person = make_person(role, by=club.secretary.actor)
+        sire = make_dog(club, sex="M", born_on=date(2019, 1, 1))
+        make_submitted(club, sire, owner=own(person))
+        dog = make_dog(club, sire=sire.public_id)
+
+        with pytest.raises(Refused, match="Somebody else has to"):
+            correct_dog(
+                by=person.actor,
+                dog_id=dog.public_id,
+                version=dog.version,
+                facts=replace(facts_of(dog), **changes),
+                reason="it was entered wrongly",
+            )
+
+        dog.refresh_from_db()
+        assert (dog.sire, dog.born_on, dog.sex) == (sire, date(2023, 1, 15), "F")
+
+    def test_what_no_tie_hangs_on_can_be_put_right(self) -> None:
+        club = make_club()
+        sire = make_dog(club, sex="M", born_on=date(2019, 1, 1))
+        make_submitted(club, sire, owner=own(club.registrar))
+        dog = make_dog(club, sire=sire.public_id)
+
+        changed = correct_dog(
+            by=club.registrar.actor,
+            dog_id=dog.public_id,
+            version=dog.version,
+            facts=replace(facts_of(dog), colour="black"),
+            reason="the puppy coat is gone",
+        )
+
+        assert changed.colour == "black"
+
+    def test_the_page_says_so(self, client: Client) -> None:
+        club = make_club()
+        client.force_login(club.registrar.user)
+        dog = make_dog(club)
+        make_submitted(club, dog, owner=own(club.registrar))
+
+        answer = client.post(
+            f"/registrar/dogs/{dog.public_id}/correct/",
+            {
+                "name": dog.name,
+                "breed": club.breed.slug,
+                "sex": "F",
+                "born_on": "2023-01-16",
+                "chip": dog.chip,
+                "version": dog.version,
+                "reason": "it was entered wrongly",
+            },
+        )
+
+        assert answer.status_code == 409
+        assert "Somebody else has to change" in answer.content.decode()
+
+
+def facts_of(dog: Dog) -> DogFacts:
+    return DogFacts(
+        breed=dog.breed.slug,
+        name=dog.name,
+        sex=dog.sex,
+        born_on=dog.born_on,
+        chip=dog.chip or "",
+        colour=dog.colour,
+        sire=dog.sire.public_id if dog.sire else "",
+    )

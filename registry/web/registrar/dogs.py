@@ -15,7 +15,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import dogs as desk
 from registry.desk.actor import Actor
-from registry.desk.errors import Conflict, Invalid, NotFound
+from registry.desk.errors import Conflict, Invalid, NotFound, Refused
 from registry.desk.known_dogs import dog_by_id
 from registry.models import Breed, Dog, DogAlias, Sex
 from registry.queries.review import litter_mates
@@ -142,6 +142,9 @@ def correct(request: HttpRequest, by: Actor, dog_id: str) -> HttpResponseBase:
                 refusal, status = str(error), 409
                 # What was typed stays; sending it again is a decision made with the new facts seen.
                 form = DogForm({**request.POST.dict(), "version": str(_dog(dog_id).version)})
+            except Refused as error:
+                status = 409
+                form.add_error(None, str(error))
             except Invalid as error:
                 for problem in error.problems:
                     name = problem.pointer.strip("/")
