@@ -16,10 +16,11 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from registry.archive.snapshot import snapshot
 from registry.desk import upkeep
 from registry.desk.agreement import check_files, check_rows
 from registry.desk.announcement_agreement import check_announcements
-from registry.desk.distributions import compare_distributions
+from registry.desk.distributions import Rebuilt, compare_distributions
 from registry.desk.dog_agreement import check_dogs
 from registry.desk.mail import queue
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, open_note
@@ -70,10 +71,14 @@ def verify_ledger(
 def verify_records(*, most: int = _MOST, with_files: bool = True) -> Verified:
     """Hold results, announcements, dogs, counts and stored files against the ledger, and remember
     how it ended. Stops at ``most`` differences."""
-    files = check_files() if with_files else iter(())
-    every = chain(check_rows(), check_announcements(), check_dogs(), _counts(), files)
     try:
-        damages = tuple(islice(every, most))
+        # Results are approved meanwhile: trail and rows are read as of one moment.
+        with snapshot():
+            rows = chain(check_rows(), check_announcements(), check_dogs())
+            seen, counts = list(islice(rows, most)), compare_distributions()
+        upkeep.remember(name=upkeep.COUNTS, ok=counts.agrees)
+        rest = chain(_counts(counts), check_files() if with_files else ())
+        damages = (*seen, *islice(rest, most - len(seen)))
     except (AttributeError, LookupError, TypeError, ValueError) as error:
         # The witness itself is damaged: a body that is no JSON, or not of the shape of an entry.
         text = f"an entry of the ledger cannot be read ({type(error).__name__}): run verify_ledger"
@@ -121,10 +126,8 @@ def _against_last_mailed() -> Verified:
         return verify_ledger()
 
 
-def _counts() -> Iterator[Damage]:
+def _counts(seen: Rebuilt) -> Iterator[Damage]:
     """The counts of the distributions against the evaluations."""
-    seen = compare_distributions()
-    upkeep.remember(name=upkeep.COUNTS, ok=seen.agrees)
     if not seen.agrees:
         difference = seen.cell_difference or seen.counted_difference
         yield Damage(0, "counts", "edited", f"the breed's counts differ: {difference}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 
 import pytest
@@ -12,12 +13,12 @@ from django.db import connection
 from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks
 
-from registry.desk import upkeep
+from registry.desk import agreement, decide, upkeep
 from registry.desk.log import publish_checkpoint
-from registry.desk.verification import verify_when_due
+from registry.desk.verification import verify_records, verify_when_due
 from registry.ledger import triggers
-from registry.models import Evaluation, LedgerEntry, LogCheckpoint, OutboxMail, Upkeep
-from tests.factories import make_accepted, make_club
+from registry.models import Evaluation, LedgerEntry, LogCheckpoint, OutboxMail, State, Upkeep
+from tests.factories import Club, make_accepted, make_club, make_submitted
 from tests.reliability.planted import other_body, rechain, rows
 
 pytestmark = pytest.mark.django_db
@@ -26,13 +27,15 @@ BOTH = {upkeep.LEDGER: 0, upkeep.RECORDS: 0}
 
 
 @pytest.fixture(autouse=True)
-def registry(settings: LazySettings) -> None:
+def registry(settings: LazySettings) -> Club:
     """A club with a result, two officers, and a checkpoint that was mailed."""
     settings.LOG_OFFICERS = ["one@club.example", "two@club.example"]
-    make_accepted(make_club())
+    club = make_club()
+    make_accepted(club)
     publish_checkpoint()
     LogCheckpoint.objects.update(mailed_at=timezone.now())
     OutboxMail.objects.all().delete()
+    return club
 
 
 def noted(name: str) -> Upkeep:
@@ -143,3 +146,34 @@ class TestWhatIsFound:
 
         assert not noted(upkeep.RECORDS).ok
         assert not OutboxMail.objects.exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_is_approved_meanwhile_is_no_damage(
+    registry: Club, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Between reading the trail and reading the rows somebody approves a result."""
+    club, waiting = registry, make_submitted(registry)
+    whole = agreement._stated
+
+    def approve() -> None:
+        try:
+            decide.accept(by=club.registrar.actor, evaluation_id=waiting.public_id)
+        finally:
+            connection.close()
+
+    def with_an_approval_after_it() -> object:
+        stated = whole()
+        with ThreadPoolExecutor(1) as other:
+            other.submit(approve).result()
+        return stated
+
+    monkeypatch.setattr(agreement, "_stated", with_an_approval_after_it)
+
+    seen = verify_records()
+
+    assert Evaluation.objects.get(pk=waiting.pk).state == State.ACCEPTED
+    assert seen.damages == ()
+    assert noted(upkeep.RECORDS).ok
+    assert noted(upkeep.COUNTS).ok
+    triggers.uninstall(connection)
