@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.models import Flag, Side
+from registry.science.microchip import in_groups
 from registry.science.numbers import format_number
 
 # Short names, for filters and lists; in the order in which a filter offers them.
@@ -126,16 +127,18 @@ def _chip_not_read(detail: Mapping[str, str]) -> str:
 
 
 def _chip_conflict(detail: Mapping[str, str]) -> str:
+    facts = {"chip": in_groups(detail["chip"])}
     if "other_dog" in detail:
-        return _("The chip read, %(chip)s, is another dog's.") % detail
-    return _("The chip read, %(chip)s, is not the registered %(chip_on_record)s.") % detail
+        return _("The chip read, %(chip)s, is another dog's.") % facts
+    facts["chip_on_record"] = in_groups(detail["chip_on_record"])
+    return _("The chip read, %(chip)s, is not the registered %(chip_on_record)s.") % facts
 
 
 def _date_conflict(detail: Mapping[str, str]) -> str:
     examined = _day(detail["examined_on"])
     match detail["kind"]:
         case "future":
-            return _("The examination on %(day)s lies after the day it was sent.") % {
+            return _("The examination on %(day)s is later than the day of sending.") % {
                 "day": examined
             }
         case "long_ago":

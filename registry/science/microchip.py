@@ -84,6 +84,11 @@ def parse_chip(text: str, *, allow_test: bool = False) -> Chip:
     return _checked(digits, allow_test=allow_test)
 
 
+def in_groups(text15: str) -> str:
+    """The digits in groups that can be read out: ``999 000 000 123 456``."""
+    return " ".join(text15[place : place + 3] for place in range(0, len(text15), 3))
+
+
 def slips(text15: str) -> frozenset[str]:
     """Return the up to 149 numbers one slip away: one digit changed or two neighbours swapped.
 

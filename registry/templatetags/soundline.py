@@ -9,6 +9,7 @@ from django.core.paginator import Page
 
 from registry.models import Evaluation
 from registry.queries import reading_words
+from registry.science.microchip import in_groups
 from registry.science.numbers import format_number
 from registry.web.shapes import NOTICES, SHAPES, STATES
 from registry.wording import breeding, dates
@@ -80,7 +81,7 @@ def machine_time(value: dt.date) -> str:
 @register.filter
 def chip_groups(chip: str) -> str:
     """A chip number in groups that can be read out: ``999 000 000 123 456``."""
-    return " ".join(chip[i : i + 3] for i in range(0, len(chip), 3))
+    return in_groups(chip)
 
 
 @register.filter

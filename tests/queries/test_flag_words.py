@@ -43,7 +43,7 @@ DETAILS: dict[str, list[tuple[dict[str, str], str]]] = {
     "chip_not_read": [({}, "not read")],
     "chip_conflict": [
         ({"chip": "276098100000001", "other_dog": "x"}, "another dog"),
-        ({"chip": "276098100000001", "chip_on_record": "276098100000002"}, "276098100000002"),
+        ({"chip": "276098100000001", "chip_on_record": "276098100000002"}, "276 098 100 000 002"),
     ],
     "date_conflict": [
         ({"examined_on": "2026-10-02", "kind": "future"}, "2 October 2026"),

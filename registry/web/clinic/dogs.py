@@ -44,6 +44,8 @@ def identify(request: HttpRequest, by: Actor) -> HttpResponseBase:
     found = {} if dog else _look_up(typed)
     dog = dog or found.pop("dog", None)
     problems = found.get("problems", [])
+    if not typed and not dog and "chip" in request.GET:
+        problems = [("#chip", _("Scan the chip, or type its digits, a studbook number or a name."))]
     context = framed(
         "new",
         typed=typed,

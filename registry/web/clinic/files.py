@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.conf import settings
 from django.http import FileResponse, Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -15,7 +16,7 @@ from registry.desk.actor import Actor, clinic_of
 from registry.desk.errors import Invalid, NotFound
 from registry.models import Draft, Evidence
 from registry.queries.clinic_results import file_of
-from registry.web.clinic.frame import clinic_page, framed, own_draft
+from registry.web.clinic.frame import clinic_page, framed, own_draft, to_sent
 from registry.web.clinic.progress import look_at
 
 
@@ -28,7 +29,7 @@ def files(request: HttpRequest, by: Actor, draft_id: str) -> HttpResponseBase:
     """
     draft = own_draft(by, draft_id)
     if draft.sent_as is not None:
-        return redirect("clinic:result", draft.sent_as.public_id)
+        return to_sent(request, draft.sent_as)
     problems: list[tuple[str, str]] = []
     if request.method == "POST":
         chosen: list[Any] = request.FILES.getlist("file")
@@ -54,6 +55,7 @@ def files(request: HttpRequest, by: Actor, draft_id: str) -> HttpResponseBase:
         warnings=look_at(draft).warnings["files"],
         is_marked="files" in look_at(draft).marks,
         problems=problems,
+        most_mb=settings.EVIDENCE_MAX_BYTES // 2**20,
     )
     return render(request, "clinic/files.html", context, status=422 if problems else 200)
 

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import Http404
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from registry.desk.actor import Actor, clinic_of
-from registry.models import Draft, Role
+from registry.models import Draft, Evaluation, Role
 from registry.queries.clinic_results import draft_of
 from registry.web.acting import page_for
 
@@ -31,3 +33,14 @@ def own_draft(by: Actor, draft_id: str) -> Draft:
     if draft is None:
         raise Http404
     return draft
+
+
+def to_sent(request: HttpRequest, sent: Evaluation) -> HttpResponseBase:
+    """To the result that a draft became; a form that came too late is not dropped in silence."""
+    if request.method == "POST":
+        words = _(
+            "This result was sent before, so what you filled in now is not part of it. To change"
+            " it, withdraw it while it waits and send it anew, or ask the club."
+        )
+        messages.warning(request, words)
+    return redirect("clinic:result", sent.public_id)

@@ -21,7 +21,7 @@ from registry.desk.errors import Conflict
 from registry.models import Draft
 from registry.queries.clinic_results import last_examiner, traits_by_slug
 from registry.web.clinic import shown
-from registry.web.clinic.frame import clinic_page, framed, own_draft
+from registry.web.clinic.frame import clinic_page, framed, own_draft, to_sent
 from registry.web.clinic.measurements import MeasurementsForm
 from registry.web.clinic.progress import Look, look_at, page_of
 from registry.web.clinic.sections import ExaminationForm, OwnerForm, SectionForm
@@ -69,7 +69,7 @@ def _initial(kind: type[SectionForm], draft: Draft, boxes: dict[str, Any]) -> di
 def _section(request: HttpRequest, by: Actor, draft: Draft, form: SectionForm) -> HttpResponseBase:
     """Show a section; when it was sent, keep it all the same and say what is wrong with it."""
     if draft.sent_as is not None:
-        return redirect("clinic:result", draft.sent_as.public_id)
+        return to_sent(request, draft.sent_as)
     if request.method != "POST":
         return _page(request, draft, form)
     form.is_valid()
@@ -115,7 +115,7 @@ def _both(
     """The values of the other window beside those typed here; keeping again overwrites."""
     current = own_draft(by, draft_id)
     if current.sent_as is not None:
-        return redirect("clinic:result", current.sent_as.public_id)
+        return to_sent(request, current.sent_as)
     typed = own_draft(by, draft_id)
     typed.answers = form.put_into(current.answers)
     traits = traits_by_slug()

@@ -11,6 +11,7 @@ from django.utils.translation import ngettext
 
 from registry.desk.answers import Answers, ReadingAnswer
 from registry.models import Dog, Draft, Evaluation, Side, Trait
+from registry.science.microchip import in_groups
 from registry.web.clinic.measurements import box
 from registry.web.clinic.progress import Look, page_of
 from registry.web.clinic.sections import ExaminationForm
@@ -34,7 +35,7 @@ def dog_facts(dog: Dog) -> list[Fact]:
     """What tells one dog from another, to be compared with the dog in front of the reader."""
     sire = dog.sire.name if dog.sire else _("not on record")
     dam = dog.dam.name if dog.dam else _("not on record")
-    chip = " ".join((dog.chip or "")[place : place + 3] for place in range(0, 15, 3)).strip()
+    chip = in_groups(dog.chip or "")
     return [
         _fact(_("Name"), dog.name if not dog.call_name else f"{dog.name} ({dog.call_name})"),
         _fact(_("Breed"), dog.breed.name),
@@ -113,7 +114,7 @@ def evaluation_facts(evaluation: Evaluation) -> list[Fact]:
         _fact(_("Kept still"), str(words.get(conditions.get("restraint"), ""))),
         _fact(_("Weight"), f"{weight} kg" if weight else ""),
         _fact(_("Chip read that day"), _yes_no(conditions, "chip_read")),
-        _fact(_("Other number read"), conditions.get("chip_as_read", "")),
+        _fact(_("Other number read"), in_groups(conditions.get("chip_as_read", ""))),
         *readings,
         _fact(_("Owner"), evaluation.owner.full_name if evaluation.owner else ""),
         _fact(_("Owner agrees to publish"), _("yes") if evaluation.consent_to_publish else _("no")),

@@ -28,6 +28,7 @@ from registry.queries.reading_words import value_with_unit
 from registry.queries.review import evaluation_with_all, review_of
 from registry.queries.second_looks import open_looks_of
 from registry.queries.timeline import timeline_of
+from registry.science.microchip import in_groups
 from registry.science.working_days import working_days_between
 from registry.telling.facts import age_text
 from registry.web.deeds import done_from
@@ -257,7 +258,7 @@ def _dog_facts(evaluation: Evaluation) -> list[Fact]:
         Fact(_("Born"), dates.day(dog.born_on)),
         Fact(_("Age that day"), _age(evaluation)),
         Fact(_("Colour"), dog.colour),
-        Fact(_("Chip"), dog.chip or ""),
+        Fact(_("Chip"), in_groups(dog.chip or "")),
         Fact(_("Studbook number"), dog.studbook_number),
     ]
 
@@ -272,7 +273,7 @@ def _facts(evaluation: Evaluation) -> list[Fact]:
         Fact(_("Examiner"), evaluation.examiner),
         Fact(_("Kept still by"), _restraint(conditions.get("restraint", ""))),
         Fact(_("Chip read that day"), _("yes") if conditions.get("chip_read") else _("no")),
-        Fact(_("Chip as read"), conditions.get("chip_as_read", "")),
+        Fact(_("Chip as read"), in_groups(conditions.get("chip_as_read", ""))),
         Fact(_("Weight"), f"{conditions['weight_kg']} kg" if "weight_kg" in conditions else ""),
         *(_reading_fact(reading) for reading in evaluation.readings.all()),
         Fact(_("Owner"), owner.full_name if owner else ""),

@@ -156,3 +156,10 @@ def test_another_clinics_draft_gets_no_dog(club: Club, juno: Dog, draft: Draft) 
     assert other.get(NEW, {"draft": draft.public_id}).status_code == 404
     data = {"dog": juno.public_id, "draft": draft.public_id}
     assert other.post(f"{NEW}start/", data).status_code == 404
+
+
+def test_a_look_up_of_nothing_says_what_to_type(nurse: Client) -> None:
+    response = nurse.get(f"{NEW}?chip=")
+
+    assert response.status_code == 422
+    assert text_of(response).count("Scan the chip, or type its digits, a studbook") == 2

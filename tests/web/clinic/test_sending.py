@@ -129,6 +129,9 @@ def test_going_back_after_sending_leads_to_the_result(nurse: Client, draft: Draf
     for page in ("draft", "examination", "measurements", "owner", "files", "check", "discard"):
         response = nurse.get(at(page, draft))
         assert response.headers["Location"] == f"/clinic/results/{evaluation.public_id}/"
+    for page in ("owner", "files"):
+        late = nurse.post(at(page, draft), OWNER, follow=True)
+        assert "what you filled in now is not part of it" in text_of(late)
     late = nurse.post(at("owner", draft), OWNER)
     assert late.headers["Location"] == f"/clinic/results/{evaluation.public_id}/"
 
