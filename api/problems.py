@@ -22,6 +22,7 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 
 from registry.desk import errors
+from registry.interruptions import RETRY_AFTER_SECONDS, passes
 from registry.ledger.append import instant_text
 
 logger = logging.getLogger(__name__)
@@ -145,4 +146,13 @@ def _of_fault(error: Exception, request: HttpRequest) -> Response:
     """A fault of ours: into the log, and reported as Django reports one; nothing of it is told."""
     logger.error("a request of the interface failed", exc_info=error)
     got_request_exception.send(sender=None, request=request)
+    if passes(error):
+        return problem(
+            503,
+            _(
+                "The registry cannot do this just now, and nothing of the request was kept. Send it"
+                " again in a few minutes; with the same Idempotency-Key it is done once."
+            ),
+            headers={"Retry-After": str(RETRY_AFTER_SECONDS)},
+        )
     return problem(500, _("The registry failed to answer. The fault has been recorded."))

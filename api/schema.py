@@ -86,8 +86,9 @@ _REFUSALS = {
     415: "The body is of another kind than this address takes.",
     422: "The body was read, but fields of it cannot be taken; or a key came with another body.",
     429: "Too many requests; Retry-After says how many seconds to wait.",
+    503: "Not just now: the disk is full, or the database is away. Retry-After says when to ask.",
 }
-_READ = (400, 401, 403, 404, 406, 429)
+_READ = (400, 401, 403, 404, 406, 429, 503)
 _WRITE = (*_READ, 409, 413, 415, 422)
 
 

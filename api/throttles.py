@@ -6,16 +6,32 @@ as keyed digests only, for as long as they count.
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
+from django.db import OperationalError
 from django.utils.crypto import salted_hmac
 from rest_framework.request import Request
 from rest_framework.throttling import SimpleRateThrottle
 
 from registry.callers import network_of
 
+logger = logging.getLogger(__name__)
 
-class AddressThrottle(SimpleRateThrottle):
+
+class Throttle(SimpleRateThrottle):
+    """Counting never decides whether there is an answer: on a full disk it stands still."""
+
+    def allow_request(self, request: Request, view: Any) -> bool:
+        """Whether the caller may ask once more."""
+        try:
+            return super().allow_request(request, view)
+        except OperationalError:
+            logger.exception("requests are not counted just now")
+            return True
+
+
+class AddressThrottle(Throttle):
     """A caller without a token, by its network."""
 
     scope = "address"
@@ -30,7 +46,7 @@ class AddressThrottle(SimpleRateThrottle):
         return f"throttle-{digest[:32]}"
 
 
-class TokenThrottle(SimpleRateThrottle):
+class TokenThrottle(Throttle):
     """A program with a token."""
 
     scope = "token"

@@ -12,8 +12,18 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import middleware as auth
-from django.http import HttpRequest, HttpResponseBase, HttpResponseNotAllowed, JsonResponse
+from django.contrib.sessions import middleware as sessions
+from django.contrib.sessions.exceptions import SessionInterrupted
+from django.db import OperationalError
+from django.http import (
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBase,
+    HttpResponseNotAllowed,
+    JsonResponse,
+)
 
+from registry.interruptions import passes
 from registry.logs import current_request_id
 
 logger = logging.getLogger(__name__)
@@ -85,6 +95,25 @@ class BrowserLimitsMiddleware:
         response.headers.setdefault("Permissions-Policy", _PERMISSIONS)
         response.headers.setdefault("Cross-Origin-Resource-Policy", "same-origin")
         return response
+
+
+class SessionMiddleware(sessions.SessionMiddleware):
+    """Django's, except that an answer goes out although its session cannot be saved.
+
+    At that moment the deed is done, and what the session still has to note is when somebody was
+    last seen, or the words of a notice. A full disk must not hide what was done, nor take away the
+    pages on which people see what is wrong.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        """Save the session of the request, if it has changed."""
+        try:
+            return super().process_response(request, response)
+        except (OperationalError, SessionInterrupted) as error:
+            if not passes(error):
+                raise
+            logger.exception("a session could not be saved")
+            return response
 
 
 class UnsafeRequestMiddleware:

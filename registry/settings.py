@@ -141,7 +141,7 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "registry.middleware.UnsafeRequestMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "registry.middleware.SessionMiddleware",
     # It reads the browser's wish and sets no cookie, so buyers' pages stay free of them.
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",

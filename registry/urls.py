@@ -13,3 +13,5 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("api/", include("api.urls")),
     path("", include("registry.web.urls")),
 ]
+# Called by Django when a request failed.
+handler500 = "registry.web.faults.fault"

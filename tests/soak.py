@@ -50,6 +50,7 @@ ROWS = (
     Row(What.REVOCATIONS, 1_000),
     Row(What.BACKUPS, 50),
     Row(What.WALKS, 10_000),
+    Row(What.FULL_DISK, 500),
     Row(What.GUESSES, 10_000),
     Row(What.CLEAN_RUNS, 100),
 )

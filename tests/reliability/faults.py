@@ -8,8 +8,9 @@ import errno
 import hashlib
 import io
 import os
+import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from unittest.mock import patch
 
 from django.apps import apps
 from django.db import OperationalError, connection
+from psycopg.errors import DiskFull
 
 SQL_WORDS = "planted: the statement failed"
 # What migrations write and no deed.
@@ -81,6 +83,46 @@ def sql_fault(number: int, how: How) -> Iterator[Fault]:
         patch.object(connection, "_commit", committing),
     ):
         yield fault
+
+
+_WRITES = ("INSERT", "UPDATE", "DELETE")
+_MOST_PAGES = 2**30
+
+
+@contextmanager
+def full_disk() -> Iterator[None]:
+    """Each statement that writes answers as the database does when its disk has no room left."""
+    with connection.execute_wrapper(_no_room):
+        yield
+
+
+def _no_room(execute: Any, sql: str, parameters: Any, many: bool, context: Any) -> Any:
+    if not sql.startswith(_WRITES):
+        return execute(sql, parameters, many, context)
+    if connection.vendor == "postgresql":
+        raise OperationalError(SQL_WORDS) from DiskFull(SQL_WORDS)
+    cause = sqlite3.OperationalError(SQL_WORDS)
+    cause.sqlite_errorcode = sqlite3.SQLITE_FULL
+    raise OperationalError(SQL_WORDS) from cause
+
+
+@contextmanager
+def full_file() -> Iterator[None]:
+    """SQLite's file really has no free page left and may not grow: what fits where there is room
+    is still written, the next thing fails in the middle."""
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE TABLE filler (bytes BLOB)")
+        cursor.execute("PRAGMA page_count")
+        cursor.execute(f"PRAGMA max_page_count = {cursor.fetchone()[0]}")
+        with suppress(OperationalError):
+            while True:
+                cursor.execute("INSERT INTO filler VALUES (zeroblob(3000))")
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA max_page_count = {_MOST_PAGES}")
+            cursor.execute("DROP TABLE filler")
 
 
 class _Writing(io.FileIO):

@@ -27,6 +27,7 @@ class What(StrEnum):
     REVOCATIONS = "revocations, each seen at once on page, interface, PDF and status list"
     BACKUPS = "backups made while the club works, each of one moment"
     WALKS = "random walks of announced examinations, looked at after each deed"
+    FULL_DISK = "rounds of writing on a full disk, while pages that read go on"
     GUESSES = "guesses at one account's password in thirty days, at most 100 of them tried"
     CLEAN_RUNS = "verifications of a registry left alone"
 

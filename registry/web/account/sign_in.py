@@ -135,6 +135,9 @@ def rooms(request: HttpRequest) -> HttpResponseBase:
             if str(membership.pk) == request.POST.get("role"):
                 if membership.clinic is not None:
                     request.session[CHOSEN_CLINIC] = membership.clinic.public_id
+                    # Now, not after the answer: a choice that is lost would leave the person
+                    # acting for the other clinic.
+                    request.session.save()
                 return redirect(ROOMS[Role(membership.role)])
     if len(held) == 1:
         return redirect(ROOMS[Role(held[0].role)])
