@@ -7,6 +7,9 @@ from ipaddress import IPv6Address, IPv6Network, ip_address
 from django.conf import settings
 from django.http import HttpRequest
 
+# Set by the registry where it asks itself, as for the farewell site; no caller can send it, since
+# what they send is named HTTP_….
+OWN = "soundline.own"
 # What a provider gives to one household, which can choose any address in it.
 _HOUSEHOLD_BITS = 64
 

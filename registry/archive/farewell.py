@@ -24,6 +24,7 @@ from django.utils.translation import gettext as _
 from registry.archive.containers import sync_folder
 from registry.archive.frozen_page import frozen, static_of_style
 from registry.archive.snapshot import snapshot
+from registry.callers import OWN
 from registry.credential.certificate import PURPOSES
 from registry.credential.context import PATH as CONTEXT
 from registry.credential.context import VOCABULARY
@@ -98,12 +99,17 @@ class _Writer:
         return self._done
 
     def _answer(self, path: str) -> HttpResponse | None:
-        """What the site answers; None for what it does not show."""
+        """What the site answers; None for what it does not show. Any other answer ends it, so that
+        nothing is left out unseen."""
         host = urlsplit(settings.SITE_URL).netloc
         request = self._requests.get(path, secure=True, headers={"host": host})
+        request.META[OWN] = "yes"
         answer = self._handler.get_response(request)
-        is_shown = isinstance(answer, HttpResponse) and answer.status_code == 200
-        return answer if is_shown and isinstance(answer, HttpResponse) else None
+        if answer.status_code == 404:
+            return None
+        if answer.status_code != 200 or not isinstance(answer, HttpResponse):
+            raise FarewellProblemError(f"{path} was answered with {answer.status_code}.")
+        return answer
 
     def _write_page(self, path: str, page: str) -> None:
         text, static = frozen(

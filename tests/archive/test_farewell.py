@@ -14,11 +14,15 @@ from typing import Any
 from urllib.request import urlopen
 
 import pytest
-from django.core.management import call_command
+from django.core.handlers.base import BaseHandler
+from django.core.management import CommandError, call_command
 from django.db import transaction
+from django.http import HttpResponse
 
 from registry.archive.frozen_page import frozen
 from registry.models import Certificate, Dog
+from registry.web.buyer import budget
+from registry.web.buyer.budget import Budget
 from tests.archive.small_club import make_busy_club
 
 
@@ -31,9 +35,15 @@ class _Quiet(SimpleHTTPRequestHandler):
 def site(
     django_db_setup: None, django_db_blocker: Any, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Path, list[str], list[str]]:
-    """The folder, the certificates' numbers and the dogs' public ids."""
+    """The folder, the certificates' numbers and the dogs' public ids; made while a visitor may ask
+    once an hour for what costs work."""
     folder = tmp_path_factory.mktemp("farewell") / "site"
-    with django_db_blocker.unblock(), transaction.atomic():
+    with (
+        django_db_blocker.unblock(),
+        transaction.atomic(),
+        pytest.MonkeyPatch.context() as patch,
+    ):
+        patch.setattr(budget, "BUDGET", Budget(1))
         make_busy_club()
         call_command("farewell", str(folder), stdout=StringIO())
         numbers = list(Certificate.objects.values_list("number", flat=True))
@@ -114,6 +124,19 @@ def test_the_files_that_prove_are_there(site: tuple[Path, list[str], list[str]],
     assert "assertionMethod" in read(f"{host}/issuer")
     assert read(f"{host}/log/checkpoint").count("\n") >= 5
     assert "BitstringStatusList" in read(f"{host}/status/revocation/0")
+
+
+def test_a_file_that_is_refused_ends_it(
+    transactional_db: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(
+        BaseHandler, "get_response", lambda _self, _request: HttpResponse(status=429)
+    )
+
+    with pytest.raises(CommandError, match="/issuer was answered with 429"):
+        call_command("farewell", str(tmp_path / "site"), stdout=StringIO())
+
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_page_is_copied_to_the_letter_but_for_what_needs_a_server() -> None:
