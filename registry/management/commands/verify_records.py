@@ -1,4 +1,4 @@
-"""Hold results, announcements, dogs, counts and files against the ledger; 1 if one differs."""
+"""Hold what the registry keeps against the ledger; exits with 1 where something differs."""
 
 from __future__ import annotations
 
@@ -41,5 +41,6 @@ class Command(BaseCommand):
                 " database as it is and compare it with a backup."
             )
         self.stdout.write(
-            "Every result, certificate, announcement, dog, count and file is what the ledger says."
+            "Every result, certificate, announcement, dog, role, count and file is what the"
+            " ledger says."
         )
