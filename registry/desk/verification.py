@@ -80,9 +80,13 @@ def verify_records(*, most: int = _MOST, with_files: bool = True) -> Verified:
         upkeep.remember(name=upkeep.COUNTS, ok=counts.agrees)
         rest = chain(_counts(counts), check_files() if with_files else ())
         damages = (*seen, *islice(rest, most - len(seen)))
-    except (AttributeError, LookupError, TypeError, ValueError) as error:
-        # The witness itself is damaged: a body that is no JSON, or not of the shape of an entry.
-        text = f"an entry of the ledger cannot be read ({type(error).__name__}): run verify_ledger"
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError) as error:
+        # The witness itself is damaged: a body that is no JSON, or not of the shape of an entry;
+        # or a row holds what its column cannot.
+        text = (
+            f"an entry of the ledger or a row cannot be read ({type(error).__name__}): run"
+            " verify_ledger; if it finds nothing, compare the database with a backup"
+        )
         damages = (Damage(0, "ledger", "unreadable", text),)
     facts = {"differences": len(damages), "files": with_files, "first": _first(damages)}
     upkeep.remember(name=upkeep.RECORDS, ok=not damages, detail=facts)
@@ -122,7 +126,7 @@ def _against_last_mailed() -> Verified:
         return verify_ledger()
     try:
         return verify_ledger(kept=[Checkpoint.parse(open_note(mailed.note, verifier_keys()))])
-    except NoteProblem:
+    except (NoteProblem, TypeError):
         # That it cannot be believed is a damage that the walk itself names.
         return verify_ledger()
 

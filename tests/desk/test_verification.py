@@ -17,7 +17,15 @@ from registry.desk import agreement, decide, upkeep
 from registry.desk.log import publish_checkpoint
 from registry.desk.verification import verify_records, verify_when_due
 from registry.ledger import triggers
-from registry.models import Evaluation, LedgerEntry, LogCheckpoint, OutboxMail, State, Upkeep
+from registry.models import (
+    Evaluation,
+    LedgerEntry,
+    LedgerTile,
+    LogCheckpoint,
+    OutboxMail,
+    State,
+    Upkeep,
+)
 from tests.factories import Club, make_accepted, make_club, make_submitted
 from tests.reliability.planted import other_body, rechain, rows
 
@@ -137,6 +145,29 @@ class TestWhatIsFound:
         assert found[upkeep.LEDGER] >= 1
         assert found[upkeep.RECORDS] == 1
         assert "cannot be read" in noted(upkeep.RECORDS).detail["first"]
+
+    @pytest.mark.parametrize(
+        ("table", "column", "value", "name"),
+        [
+            ("reading", "head_radius_mm", 10**18, upkeep.RECORDS),
+            ("ledgertile", "hashes", "text", upkeep.LEDGER),
+            ("ledgertile", "hashes", 10**18, upkeep.LEDGER),
+            ("logcheckpoint", "note", b"\x80", upkeep.LEDGER),
+        ],
+    )
+    def test_a_value_of_another_kind_is_a_finding_and_no_crash(
+        self, table: str, column: str, value: str | int | bytes, name: str
+    ) -> None:
+        if connection.vendor != "sqlite":
+            pytest.skip("needs SQLite: other databases take no value of another kind")
+        LedgerTile.objects.create(level=0, index=0, hashes=bytes(8192))
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA ignore_check_constraints = ON")
+            cursor.execute(f"UPDATE registry_{table} SET {column} = %s", [value])
+            cursor.execute("PRAGMA ignore_check_constraints = OFF")
+
+        assert verify_when_due()[name] > 0
+        assert not noted(name).ok
 
     def test_without_officers_it_is_remembered_all_the_same(self, settings: LazySettings) -> None:
         settings.LOG_OFFICERS = []
