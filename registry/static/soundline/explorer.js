@@ -60,9 +60,18 @@
     return figure;
   }
 
+  /* As many words below a picture as its width holds: plotly itself takes the wish as it is. */
+  function leaveRoom(figure, width) {
+    var axis = figure.layout.xaxis;
+    if (!axis || !axis.nticks) { return; }
+    var longest = Math.max.apply(null, (figure.data[0].x || [""]).map(function (each) { return String(each).length; }));
+    axis.nticks = Math.max(2, Math.min(axis.nticks, Math.floor((width - 80) / (longest * 8 + 12))));
+  }
+
   function draw(place) {
     return loadPlotly().then(function (Plotly) {
       var figure = figureOf(place);
+      leaveRoom(figure, place.clientWidth);
       if (!place.classList.contains("drawn")) {
         place.textContent = "";
         place.classList.add("drawn");
