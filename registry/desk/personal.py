@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -16,6 +17,7 @@ from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import DatabaseError, connection, transaction
+from django.db.models import Model
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -159,31 +161,26 @@ def _erase_words(words: Words, at: datetime) -> Erased:
         _blank_ledger_text(pk, at)
     for mail in mails:
         _blank_mail(mail, words)
-    for evaluation in results:
-        evaluation.examiner = _without(evaluation.examiner, words)
-        evaluation.reason = _without(evaluation.reason, words)
-        evaluation.save(update_fields=["examiner", "reason"])
-    for announcement in announced:
-        announcement.reason = _without(announcement.reason, words)
-        announcement.save(update_fields=["reason"])
-    for look in looks:
-        look.reason = _without(look.reason, words)
-        look.save(update_fields=["reason"])
+    _take_out(words, results, "examiner", "reason")
+    _take_out(words, announced, "reason")
+    _take_out(words, looks, "reason")
     for draft in drafts:
         draft.answers = _without_in(draft.answers, words)
         draft.save(update_fields=["answers"])
-    for evidence in files:
-        evidence.original_name = _without(evidence.original_name, words)
-        evidence.save(update_fields=["original_name"])
-    for pedigree in pedigrees:
-        pedigree.name = _without(pedigree.name, words)
-        pedigree.save(update_fields=["name"])
-    for token in tokens:
-        token.name = _without(token.name, words)
-        token.save(update_fields=["name"])
+    _take_out(words, files, "original_name")
+    _take_out(words, pedigrees, "name")
+    _take_out(words, tokens, "name")
     reasons = len(results) + len(announced) + len(looks)
     names = len(files) + len(pedigrees) + len(tokens)
     return Erased(len(texts), len(mails), reasons, len(drafts), names, answers)
+
+
+def _take_out(words: Words, rows: Sequence[Model], *fields: str) -> None:
+    """Write the rows' texts without the person's words."""
+    for row in rows:
+        for name in fields:
+            setattr(row, name, _without(getattr(row, name), words))
+        row.save(update_fields=fields)
 
 
 def _blank_ledger_text(pk: int, at: datetime) -> None:

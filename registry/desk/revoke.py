@@ -88,9 +88,9 @@ def replace(
     """Replace an accepted evaluation by one with corrected answers; returns the new certificate.
 
     ``changes`` are members of the REST body that differ (readings, examined_on, examiner,
-    conditions). The
-    old evaluation reads replaced and never counts again, even if the correction is revoked. Raises
-    Invalid where a check says stop that did not before: it takes two to go past one.
+    conditions). The old evaluation reads replaced and never counts again, even if the correction
+    is revoked. Raises Invalid where a check says stop that did not before: it takes two to go past
+    one.
     """
     require_role(by, Role.REGISTRAR)
     reason = reasons.needed(reason, _("Give the reason: it stands on the certificate's page."))
