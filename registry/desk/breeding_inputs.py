@@ -1,9 +1,11 @@
 """Read what a breeding run computes from: a breed's pedigree and records, all of one instant.
 
 Bare SQL into numpy arrays in pieces, so that a million dogs fit in memory; nothing is computed and
-nothing written here. A dog's record is the mean of its two sides: the worse side alone says less of
-its genes (Tikekar et al. 2018, N Z Vet J 66:319-324). Only what counts for the dog today enters,
-released or not, of whatever age.
+nothing written here. A dog's record is its worse side, as on its certificate and in the counts, so
+that a forecast speaks of what a puppy will be told. The mean of both sides would say a little more
+of its genes (Tikekar et al. 2018, N Z Vet J 66:319-324); in simulated breeds whose sides differ as
+far as real ones the accuracy of the breeding values falls by less than 0.01. Only what counts for
+the dog today enters, released or not, of whatever age.
 """
 
 from __future__ import annotations
@@ -162,13 +164,13 @@ _DOGS = (
     " {born} FROM registry_dog WHERE "
 )
 _RECORDS = (
-    "SELECT v.dog_id, {sides}, e.clinic_id, {day} FROM registry_countedvalue v"
-    " JOIN registry_evaluation e ON e.id = v.evaluation_id"
-    " JOIN registry_reading a ON a.evaluation_id = v.evaluation_id AND a.trait_id = v.trait_id"
-    " {other}"
+    "SELECT v.dog_id, v.step, e.clinic_id, {day} FROM registry_countedvalue v"
+    " JOIN registry_evaluation e ON e.id = v.evaluation_id{both}"
     " WHERE v.breed_id = {breed} AND v.trait_id = {trait} AND v.counted_until IS NULL"
 )
-_LEFT_AND_RIGHT = (
+# Of one side alone nobody knows whether it is the worse one.
+_BOTH_READ = (
+    " JOIN registry_reading a ON a.evaluation_id = v.evaluation_id AND a.trait_id = v.trait_id"
     " AND a.side = 'left' JOIN registry_reading b ON b.evaluation_id = v.evaluation_id"
     " AND b.trait_id = v.trait_id AND b.side = 'right'"
 )
@@ -198,8 +200,7 @@ def _dogs(breed_pk: int) -> tuple[Whole, NDArray[np.bool_]]:
 
 def _trait(breed_pk: int, trait: Trait, dog: Whole) -> TraitInputs:
     sql = _RECORDS.format(
-        sides="a.step + b.step" if trait.is_per_side else "2 * a.step",
-        other=_LEFT_AND_RIGHT if trait.is_per_side else "AND a.side = 'whole'",
+        both=_BOTH_READ if trait.is_per_side else "",
         day=_day_number("e.examined_on"),
         breed=int(breed_pk),
         trait=int(trait.pk),
@@ -216,7 +217,7 @@ def _trait(breed_pk: int, trait: Trait, dog: Whole) -> TraitInputs:
         heritability_prior=None if priors[0] is None else float(priors[0]),
         litter_share_prior=None if priors[1] is None else float(priors[1]),
         place=places_in(dog, rows[:, 0]),
-        value=(rows[:, 1] * (resolution / 2)).astype(np.float64),
+        value=(rows[:, 1] * resolution).astype(np.float64),
         clinic=rows[:, 2].copy(),
         day=rows[:, 3].copy(),
     )

@@ -1,7 +1,7 @@
 """What may be expected of a pair's puppies: the distribution of their records.
 
 Breeding values with their uncertainty in, a normal distribution of records out (a record is the
-mean of both sides, in the trait's unit), and the same as fifty equally likely puppies on the
+worse side, in the trait's unit), and the same as fifty equally likely puppies on the
 trait's scale. How a pair is chosen, and every word about it, does not belong here.
 """
 

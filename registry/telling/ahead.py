@@ -31,7 +31,6 @@ from registry.telling.course import (
     guidance_near,
     inbreeding_text,
     mean_text,
-    sides_note,
 )
 from registry.telling.meanings import Note, notes_of
 from registry.wording.breeding import ahead_cautions, ahead_sentences, of_100
@@ -213,7 +212,6 @@ def _plot(course: Course, generations: Sequence[Generation]) -> tuple[Plot, tupl
         words=(
             _("The solid line is the mean. 80 of 100 dogs would lie between the dashed lines."),
             _("The columns below show the inbreeding. It is the least that this plan costs."),
-            *sides_note(trait),
             *grades_note(trait),
         ),
         heads=(

@@ -158,15 +158,6 @@ def grades_note(trait: PublicTrait) -> list[str]:
     ]
 
 
-def sides_note(trait: PublicTrait) -> list[str]:
-    """That a dog's number here is not the one its certificate speaks with."""
-    if not trait.is_per_side:
-        return []
-    return [
-        _("Here a dog counts with the mean of both sides. A certificate goes by the worse one.")
-    ]
-
-
 def _values(
     course: Course, points: Sequence[drawn.YearPoint], guidance: Sequence[Guidance]
 ) -> Plot:
@@ -196,7 +187,6 @@ def _values(
             _("The dashed line shows the results of tested dogs. Care and food count there too."),
             _("The thin bars say how far off each mean may be, 95 times of 100."),
             _("A year with fewer than %(fewest)d dogs has no mean.") % {"fewest": FEWEST_DOGS},
-            *sides_note(trait),
             *grades_note(trait),
         ),
         heads=heads,

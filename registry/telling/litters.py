@@ -214,9 +214,10 @@ def _numbers(each: Expected) -> tuple[tuple[str, ...], ...]:
 
 
 def _measure(trait: PublicTrait) -> str:
+    """The trait, and that a puppy counts as it will on its certificate."""
     if not trait.is_per_side:
         return trait.name
-    return _("%(trait)s, mean of both sides") % {"trait": trait.name}
+    return _("%(trait)s, worse side") % {"trait": trait.name}
 
 
 def _without(of: PairTrait | None) -> LitterTold | None:

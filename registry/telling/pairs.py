@@ -97,8 +97,8 @@ def pair_told(
         litters=tuple(each for each in told if each is not None),
         kinship=tuple(inbreeding_sentences(pair.kinship, breed_mean=pair.run.mean_inbreeding)),
         parents=(
-            _parent(_("Sire"), pair.sire, pair, released),
-            _parent(_("Dam"), pair.dam, pair, released),
+            _parent(_("Sire"), pair.sire, released),
+            _parent(_("Dam"), pair.dam, released),
         ),
     )
 
@@ -187,30 +187,18 @@ def _age_warnings(dog: PublicDog, today: date) -> list[Reason]:
     return [Reason(title, text % {"dog": dog.name})]
 
 
-def _parent(role: str, dog: PublicDog, pair: PairFacts, released: Released) -> Parent:
+def _parent(role: str, dog: PublicDog, released: Released) -> Parent:
     values = released.get(dog.pk, ())
     return Parent(
         role=role,
         name=dog.name,
         href=f"/dogs/{dog.public_id}/",
         result=", ".join(
-            f"{value.trait.name} {value.trait.value_text(value.step)}{_mean(dog, value, pair)}"
-            for value in values
+            f"{value.trait.name} {value.trait.value_text(value.step)}" for value in values
         )
         or _("not tested or not released"),
         is_tested=bool(values),
     )
-
-
-def _mean(dog: PublicDog, value: ReleasedValue, pair: PairFacts) -> str:
-    """The mean of both sides, which is what the forecast is made with; a certificate tells the
-    worse side."""
-    for each in pair.traits:
-        own = each.sire if dog.pk == pair.sire.pk else each.dam
-        trait = each.facts.trait
-        if trait.pk == value.trait.pk and trait.is_per_side and own.record is not None:
-            return _(" (mean of both sides %(mean)s)") % {"mean": record_text(trait, own.record)}
-    return ""
 
 
 def _counts(histograms: Mapping[int, Histogram], each: PairTrait) -> Histogram:
