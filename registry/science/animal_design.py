@@ -67,7 +67,7 @@ class AnimalDesign:
     def of(cls, pedigree: Pedigree, inbreeding: Numbers, traits: Sequence[Records]) -> Self:
         """Lay out the records of one or more traits with all dogs that are parents.
 
-        Raises ValueError for a dog recorded twice or in two litters.
+        Raises ValueError for a dog recorded twice or in two litters, and for weighted records.
         """
         places = pedigree.stock.places
         parents = np.sort(places)
@@ -103,6 +103,8 @@ class AnimalDesign:
         relationship_inverse: sparse.csr_array | Numbers,
         log_relationship: float,
     ) -> Self:
+        if any(records.weight is not None for records in traits):
+            raise ValueError("this design has no place for weighted records")
         dogs, row = _rows(len(pedigree), traits)
         litter, litters = _litters(traits, dogs)
         number = np.full(len(pedigree) + 1, UNKNOWN)

@@ -32,7 +32,7 @@ def approximate_error_variances(
     weight *= system.weight
     litters = Litters.of(dogs, inbreeding, records, weight, variances)
     gain = np.zeros(len(dogs.number))
-    gain[records.dog] = 1.0 - system.weight
+    gain[records.dog] = 1.0 - system.weight / records.weights
     found = settled(litters).of_values(litters, dogs.spread, gain)
     found[litters.place] += fixed.of_parents()
     childless = np.flatnonzero(dogs.number == dogs.parents)

@@ -150,7 +150,7 @@ def recovered_values(
     left = records.value - system.middle - system.fixed.rows @ b - value[records.dog]
     if len(litter):
         left -= np.append(litter, 0.0)[records.litter]
-    value[records.dog] += (1.0 - system.weight) * left
+    value[records.dog] += (1.0 - system.weight / records.weights) * left
     return value
 
 

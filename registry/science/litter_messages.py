@@ -135,7 +135,7 @@ class Settled:
     def of_values(self, litters: Litters, spread: Numbers, gain: Numbers) -> Numbers:
         """Return the variances of all dogs' values, (n,), given d/λ and k of those without pups.
 
-        a = (1 − k) z a + k (y − c) and its own error, d/(d + λ) or, without a record, d/λ.
+        a = (1 − k) z a + k (y − c) and its own error, (1 − k) d/λ.
         """
         mean, both, effect = self.litter
         scale = 1.0 / (mean * effect - both**2)
@@ -144,7 +144,7 @@ class Settled:
         )
         cell, is_inside = litters.cell, litters.cell < len(mean)
         within = np.where(is_inside, of_mean[cell], self.mean[litters.pair])
-        found = np.where(gain > 0, gain, spread) + (1.0 - gain) ** 2 * within
+        found = (1.0 - gain) * spread + (1.0 - gain) ** 2 * within
         found += gain**2 * of_effect[cell] - 2.0 * gain * (1.0 - gain) * covariance[cell]
         found[litters.place] = self.parent
         return found

@@ -37,6 +37,8 @@ class Records:
     """(r,): the age when examined, in years."""
     litter: Codes
     """(r,): codes from 0, ``NO_LITTER`` for none."""
+    weight: Numbers | None = None
+    """(r,): how many times smaller than the residual variance each record's own is; None: 1."""
 
     def __post_init__(self) -> None:
         """Refuse what cannot be reckoned with: raises ValueError that names the row."""
@@ -55,10 +57,20 @@ class Records:
         for name, codes in self.fixed.items():
             if codes.size and codes.min() < 0:
                 raise ValueError(f"the {name} of record {int(codes.argmin())} is below 0")
+        if self.weight is not None:
+            if self.weight.shape != self.value.shape:
+                raise ValueError(f"{len(self)} records, but {len(self.weight)} weights")
+            if len(self) and not (self.weight.min() > 0 and np.isfinite(self.weight).all()):
+                raise ValueError("a record's weight must be above 0")
 
     def __len__(self) -> int:
         """Return the number of records."""
         return len(self.value)
+
+    @property
+    def weights(self) -> Numbers:
+        """The weights, (r,), 1 where none are given."""
+        return np.ones(len(self)) if self.weight is None else self.weight
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ and κ = residual/litter:
 - A dog without offspring is z a + its Mendelian part of variance d/λ, where z a is the mean of its
   parents (half the known one, none of an unknown one) and d the Mendelian share. No other equation
   knows that part, and residuals are independent. So its record is one of x b + z a + litter with
-  variance 1 + d/λ: its weight is w = 1/(1 + d/λ), and a parent's own record has w = 1 and z = its
-  own value. The dog itself follows after: a = (1 − k) z a + k (y − x b − litter), k = d/(d + λ).
+  variance 1/v + d/λ, v the weight it was given (1 unless told): its weight is w = 1/(1/v + d/λ),
+  and a parent's own record has w = v and z = its own value. The dog itself follows after:
+  a = (1 − k) z a + k (y − x b − litter), k = d/(d + λ/v).
 - Given those, the litters' equations do not meet each other: litter ℓ has D = κ + Σw on the
   diagonal and s = Σ w(x, z) beside it, sums over its records. Taking it out leaves Σ w(x, z)′(x, z)
   − s′s/D, and the litter follows after: c = (Σ w y − s θ)/D.
@@ -131,7 +132,7 @@ def reduced_equations(
 ) -> ReducedEquations:
     """Return the reduced equations of the records."""
     dogs = Dogs.of(pedigree, inbreeding, variances.additive / variances.residual)
-    weight = 1.0 / (1.0 + dogs.spread[records.dog])
+    weight = 1.0 / (1.0 / records.weights + dogs.spread[records.dog])
     fixed = FixedEffects.of(records.fixed, records.age, weight)
     middle = float(records.value.mean()) if records.fixed and len(records) else 0.0
     value = records.value - middle

@@ -74,17 +74,18 @@ def error_variances_of(
 def dependence(system: ReducedEquations, records: Records, places: Codes) -> Dependence:
     """Return how the values of dogs without offspring hang on the equations' solution.
 
-    With k = d/(d + λ) for a recorded dog, else 0: v = (1 − k) z − k x + k s/D of its litter; the
-    error's variance is d/(d + λ), or d/λ without a record, and k²/D for the litter. The signs and
-    letters are those of ``reduced_equations``.
+    With k = d/(d + λ/v) for a recorded dog, v its record's weight, else 0: the line is
+    (1 − k) z − k x + k s/D of its litter; the error's variance is (1 − k) d/λ, and k²/D for the
+    litter. The signs and letters are those of ``reduced_equations``.
     """
     dogs = system.dogs
     record = np.full(len(dogs.number), -1)
     record[records.dog] = np.arange(len(records))
     row = record[places]
     spread = dogs.spread[places]
-    gain = np.where(row >= 0, spread / (1.0 + spread), 0.0)
-    alone = np.where(row >= 0, gain, spread)
+    weight = np.append(records.weights, 0.0)[row]
+    gain = weight * spread / (1.0 + weight * spread)
+    alone = (1.0 - gain) * spread
     of_fixed = _picked(system.fixed.rows, row, -gain)
     of_parents = sparse.diags_array(1.0 - gain) @ dogs.share(places)
     if len(system.litter_diagonal) and len(records):

@@ -209,6 +209,7 @@ def subset(records: Records, kept: NDArray[np.bool_] | NDArray[np.int64]) -> Rec
         fixed={name: codes[kept] for name, codes in records.fixed.items()},
         age=records.age[kept],
         litter=records.litter[kept],
+        weight=None if records.weight is None else records.weight[kept],
     )
 
 

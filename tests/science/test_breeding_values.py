@@ -35,10 +35,17 @@ def whole_system(breed: Breed, variances: Variances = VARIANCES) -> Whole:
     litters = sparse.csr_array(
         (np.ones(len(known)), (known, records.litter[known])), shape=(r, records.litter.max() + 1)
     )
-    random = [RandomEffect(dogs, variances.additive, relationship_inverse(pedigree, own))]
+    # Every row times the root of its weight: then all residuals have one variance.
+    root = sparse.diags_array(np.sqrt(records.weights))
+    random = [RandomEffect(root @ dogs, variances.additive, relationship_inverse(pedigree, own))]
     if variances.litter:
-        random.append(RandomEffect(litters, variances.litter))
-    found = equations(fixed=fixed, random=random, residual=variances.residual, value=records.value)
+        random.append(RandomEffect(sparse.csr_array(root @ litters), variances.litter))
+    found = equations(
+        fixed=root @ fixed,
+        random=random,
+        residual=variances.residual,
+        value=root @ records.value,
+    )
     b, value, *rest = found.solved()
     litter = rest[0] if rest else np.zeros(litters.shape[1])
     return Whole(fixed @ b, value, litter, found.error_variances()[1])
@@ -64,6 +71,45 @@ def test_the_reduced_equations_give_the_whole_systems_error_variances() -> None:
 
     assert found.error_variance == pytest.approx(whole.error_variance, rel=1e-8)
     assert found.method == "exact"
+
+
+def weighted_breed(dogs: int, *, seed: int = 1) -> Breed:
+    breed = make_breed(dogs, seed=seed)
+    weight = np.random.default_rng(9).uniform(0.05, 4.0, len(breed.records))
+    return breed._replace(records=replace(breed.records, weight=weight))
+
+
+def test_weighted_records_have_the_whole_systems_solution_and_error_variances() -> None:
+    breed = weighted_breed(700)
+
+    found, whole = breed.solved(), whole_system(breed)
+
+    assert np.abs(found.value - whole.value).max() < 1e-8 * 0.1
+    assert np.abs(found.litter - whole.litter).max() < 1e-8 * 0.1
+    assert np.abs(found.value - whole_system(make_breed(700)).value).max() > 0.01
+    assert found.error_variance == pytest.approx(whole.error_variance, rel=1e-8)
+
+
+def test_a_large_breed_with_weighted_records_is_solved_alike(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    breed = weighted_breed(3000, seed=2)
+    exact = breed.solved()
+    monkeypatch.setattr(module, "EXACT_DOGS", 0)
+    monkeypatch.setattr(module, "EXACT_EQUATIONS", 0)
+
+    approximate = breed.solved()
+
+    assert np.abs(approximate.value - exact.value).max() < 1e-6 * 0.1
+    assert np.abs(approximate.reliability - exact.reliability).mean() <= 0.01
+
+
+@pytest.mark.parametrize("weight", [[1.0, 0.0], [1.0], [1.0, np.inf]])
+def test_a_weight_that_is_none_is_refused(weight: list[float]) -> None:
+    both = np.zeros(2, dtype=np.int64)
+
+    with pytest.raises(ValueError, match="weight"):
+        Records(np.arange(2), np.ones(2), {}, np.ones(2), both, np.array(weight))
 
 
 def test_the_whole_system_is_that_of_the_dense_relationship_matrix() -> None:
