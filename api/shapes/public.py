@@ -96,7 +96,12 @@ def certificate(record: CertificateRecord) -> dict[str, Any]:
     verdict = verdict_on(record, entries)
     dog = record.dog
     counted = [read for read in record.readings if read.trait.is_counted]
-    counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=timezone.now())
+    counts = breed_counts(
+        dog.breed_id,
+        window_months=dog.window_months,
+        now=timezone.now(),
+        evaluation_id=record.evaluation_pk,
+    )
     return {
         "number": record.number,
         "verdict": verdict.kind,

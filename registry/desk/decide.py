@@ -249,7 +249,9 @@ def issue(
     Also returns the evaluation's state: replaced at once when a later examination counts already.
     """
     counted = recount(dog=dog, at=at)[evaluation_pk]
-    now = breed_counts(dog.breed_id, window_months=window_months, now=at)
+    now = breed_counts(
+        dog.breed_id, window_months=window_months, now=at, evaluation_id=evaluation_pk
+    )
     certificate = Certificate.objects.create(
         number=new_certificate_number(),
         evaluation_id=evaluation_pk,

@@ -8,6 +8,7 @@ again; any change in the database gives other rows.
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import NamedTuple
 
 from registry.queries.breed_counts import count_rows
@@ -25,7 +26,7 @@ class CertificateRows(NamedTuple):
     counts: tuple[Row, ...]
 
 
-def certificate_rows(number: str) -> CertificateRows | None:
+def certificate_rows(number: str, *, now: datetime) -> CertificateRows | None:
     """The rows of a certificate, or None for a number that was never given out."""
     certificate = certificate_row(number)
     if certificate is None:
@@ -37,5 +38,12 @@ def certificate_rows(number: str) -> CertificateRows | None:
         readings,
         family_rows(dog),
         entry_rows(certificate[4], dog.public_id),
-        count_rows(dog.breed_id) if readings else (),
+        count_rows(
+            dog.breed_id,
+            window_months=dog.window_months,
+            now=now,
+            evaluation_id=certificate[3],
+        )
+        if readings
+        else (),
     )

@@ -20,7 +20,8 @@ from registry.paper.content import CertificatePaper, PaperWords, Picture, Readin
 from registry.paper.content import Fact as PaperFact
 from registry.paper.content import State as PaperState
 from registry.queries.breed_counts import BreedCounts
-from registry.queries.distributions import distribution
+from registry.queries.distributions import distribution, window_in_force
+from registry.queries.held_values import held_values
 from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
 from registry.queries.public_log import sealed_issue
@@ -105,6 +106,11 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
         pk: distribution(breed=breed, trait=trait, as_of=record.issued_at)
         for pk, trait in traits.items()
     }
+    held = held_values(
+        [record.evaluation_pk],
+        window_months=window_in_force(breed, record.issued_at),
+        at=record.issued_at,
+    )
     moment = Moment(record.issued_at, record.issued_at, record.examined_on)
     return [
         meaning(
@@ -113,6 +119,7 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
                 {read.trait.pk: then[read.trait.pk].histogram},
                 then[read.trait.pk].first_month,
                 then[read.trait.pk].last_month,
+                held,
             ),
             as_issued=None,
             dog=record.dog.short_name,

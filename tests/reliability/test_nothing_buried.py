@@ -162,7 +162,7 @@ class Walk:
         self._look_at_announcements(page)
         self._noted("dog", _values_of_dog(page), len(page.events))
         for certificate in Certificate.objects.filter(evaluation__dog=self.dog):
-            rows = certificate_rows(certificate.number)
+            rows = certificate_rows(certificate.number, now=timezone.now())
             assert rows is not None
             told = certificate_page(rows, now=timezone.now())
             self._noted(certificate.number, _values_of(told), len(told.events))

@@ -246,17 +246,22 @@ def sections_of(
     if not counted:
         return ()
     dog = record.dog
+    months, evaluation_id = dog.window_months, record.evaluation_pk
+    if rows is None:
+        rows = count_rows(dog.breed_id, window_months=months, now=now, evaluation_id=evaluation_id)
     counts = counts_from(
-        count_rows(dog.breed_id) if rows is None else rows,
+        rows,
         breed_id=dog.breed_id,
-        window_months=dog.window_months,
+        window_months=months,
         now=now,
+        evaluation_id=evaluation_id,
     )
     moment = Moment(day_of_reading(timezone.localtime(now)), record.issued_at, record.examined_on)
     return tuple(
         section(
             read,
             counts.of(read.trait.pk),
+            counts.held,
             (counts.first_month, counts.last_month),
             tuple(record.as_issued.get(read.trait.slug, {}).items()),
             dog.short_name,

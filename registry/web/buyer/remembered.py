@@ -26,6 +26,7 @@ from registry.telling.meanings import Moment, meaning
 def section(
     read: ReadTrait,
     histogram: Histogram,
+    held: frozenset[tuple[int, int]],
     months: tuple[date, date],
     as_issued: tuple[tuple[str, Any], ...],
     dog: str,
@@ -36,7 +37,7 @@ def section(
     """The markup of a trait's section; pictures of the first trait alone are printed."""
     told = meaning(
         read,
-        counts=BreedCounts({read.trait.pk: histogram}, *months),
+        counts=BreedCounts({read.trait.pk: histogram}, *months, held),
         as_issued=dict(as_issued),
         dog=dog,
         moment=moment,

@@ -79,7 +79,7 @@ def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
         return _no_certificate(request, typed, slip(problem.code, len(_symbols(typed))))
     if number != typed:
         return redirect("buyer:certificate", number, permanent=True)
-    rows = certificate_rows(number)
+    rows = certificate_rows(number, now=timezone.now())
     if rows is None:
         return _no_certificate(request, format_number(number), unknown_number())
     asked_dog = _other_dog(request.GET.get("dog", ""), rows.certificate[15])
