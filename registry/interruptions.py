@@ -1,5 +1,6 @@
 """Faults that pass by themselves or by a hand at the machine: a disk that is full, a database that
-is away, shutting down or locked for too long. Who asked may ask again; nobody is to blame.
+is away, shutting down or locked for too long, a clock that was set back. Who asked may ask again;
+nobody is to blame.
 """
 
 from __future__ import annotations
@@ -8,6 +9,8 @@ import errno
 import sqlite3
 
 from django.db import InterfaceError, OperationalError
+
+from registry.clock import ClockIsBehindError
 
 RETRY_AFTER_SECONDS = 120
 
@@ -20,6 +23,8 @@ def passes(error: BaseException | None) -> bool:
         if isinstance(error, OSError) and error.errno in _OF_THE_DISK:
             return True
         if isinstance(error, (OperationalError, InterfaceError)) and not _is_bad_sql(error):
+            return True
+        if isinstance(error, ClockIsBehindError):
             return True
         error = error.__cause__ or error.__context__
     return False

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem
@@ -55,7 +56,7 @@ def announce(*, by: Actor, dog_id: str, examined_on: date) -> Announcement:
             clinic=clinic,
             examined_on=examined_on,
             announced_by_id=person_of(by),
-            announced_at=timezone.now(),
+            announced_at=clock.now(),
         )
         append(
             by=by,
@@ -78,7 +79,7 @@ def withdraw_announcement(*, by: Actor, announcement_id: str, reason: str) -> An
     with transaction.atomic():
         own = Announcement.objects.filter(public_id=announcement_id, clinic_id=clinic_of(by))
         claimed = own.filter(evaluation__isnull=True, withdrawn_at__isnull=True).update(
-            withdrawn_at=timezone.now(), reason=reason
+            withdrawn_at=clock.now(), reason=reason
         )
         found = own.select_related("dog", "clinic", "evaluation").first()
         if found is None:
@@ -186,7 +187,7 @@ def _in_time(found: Announcement, examined_on: date) -> bool:
 
 
 def _check_day(examined_on: date) -> None:
-    today = timezone.localdate()
+    today = clock.today()
     if not today - MOST_LATE <= examined_on <= today + MOST_AHEAD:
         raise Invalid.one(
             "/examined_on",

@@ -12,11 +12,10 @@ from datetime import timedelta
 
 from django.db import transaction
 from django.db.models import F, Max, Q
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django_tasks import task
 
-from registry import __version__
+from registry import __version__, clock
 from registry.desk.actor import Actor, require_role
 from registry.desk.breeding_computation import Computed, compute
 from registry.desk.breeding_inputs import Inputs, one_snapshot, read_inputs
@@ -73,7 +72,7 @@ def _asked(by: Actor, breed_slug: str, *, is_queued: bool = True) -> BreedingRun
         runs = BreedingRun.objects.filter(breed=breed)
         run = runs.filter(state__in=_OPEN).first()
         if run is None:
-            now = timezone.now()
+            now = clock.now()
             run = BreedingRun.objects.create(
                 breed=breed,
                 number=(runs.aggregate(last=Max("number"))["last"] or 0) + 1,
@@ -143,7 +142,7 @@ def recover_lost_runs() -> list[BreedingRun]:
 
     One that has cost several workers their lives counts as failed.
     """
-    now = timezone.now()
+    now = clock.now()
     lapsed = BreedingRun.objects.filter(state__in=_OPEN, lease_until__lt=now)
     hopeless = lapsed.filter(claims__gte=MOST_CLAIMS)
     words = _("The computation was cut short %(times)d times. The server may lack memory for it.")
@@ -166,7 +165,7 @@ def _is_due(breed: Breed) -> bool:
     runs = BreedingRun.objects.filter(breed=breed).order_by("-number")
     last = runs.first()
     if last is not None and last.state == RunState.FAILED:
-        return last.finished_at is None or last.finished_at < timezone.now() - AFTER_FAILURE
+        return last.finished_at is None or last.finished_at < clock.now() - AFTER_FAILURE
     if last is None:
         return Dog.objects.filter(breed=breed).exists()
     return changes_since(last) > 0
@@ -174,7 +173,7 @@ def _is_due(breed: Breed) -> bool:
 
 def _claim(run_id: int) -> int | None:
     """Make the run ours: the number of our claim, or None when it is done or another's."""
-    now = timezone.now()
+    now = clock.now()
     free = Q(state=RunState.WAITING) | Q(state=RunState.RUNNING, lease_until__lt=now)
     claimed = BreedingRun.objects.filter(free, pk=run_id).update(
         state=RunState.RUNNING,
@@ -189,7 +188,7 @@ def _claim(run_id: int) -> int | None:
 
 def _sign_of_life(run_id: int, claim: int) -> None:
     ours = BreedingRun.objects.filter(pk=run_id, state=RunState.RUNNING, claims=claim)
-    if not ours.update(lease_until=timezone.now() + LEASE):
+    if not ours.update(lease_until=clock.now() + LEASE):
         raise _Lost
 
 
@@ -200,7 +199,7 @@ def _finish(run: BreedingRun, claim: int, inputs: Inputs, computed: Computed) ->
         ours = BreedingRun.objects.filter(pk=run.pk, state=RunState.RUNNING, claims=claim)
         done = ours.update(
             state=RunState.DONE,
-            finished_at=timezone.now(),
+            finished_at=clock.now(),
             lease_until=None,
             ledger_seq=inputs.ledger_seq,
             other_breeds=inputs.other_breeds,
@@ -243,7 +242,7 @@ def _variances(traits: tuple[TraitResult, ...]) -> dict[str, dict[str, str]]:
 
 def _fail(run_id: int, claim: int, words: str) -> None:
     BreedingRun.objects.filter(pk=run_id, state=RunState.RUNNING, claims=claim).update(
-        state=RunState.FAILED, finished_at=timezone.now(), lease_until=None, error=words
+        state=RunState.FAILED, finished_at=clock.now(), lease_until=None, error=words
     )
 
 

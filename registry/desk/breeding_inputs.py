@@ -20,9 +20,9 @@ from typing import Any
 
 import numpy as np
 from django.db import connection
-from django.utils import timezone
 from numpy.typing import NDArray
 
+from registry import clock
 from registry.models import Breed, Trait
 from registry.science.distribution import first_month
 
@@ -243,7 +243,7 @@ def _day_number(column: str) -> str:
 
 
 def _window(breed: Breed) -> tuple[int, int]:
-    last = timezone.localdate().replace(day=1)
+    last = clock.today().replace(day=1)
     after = date(last.year + last.month // 12, last.month % 12 + 1, 1)
     start = first_month(last, breed.window_months)
     return (start - date(1970, 1, 1)).days, (after - date(1970, 1, 1)).days

@@ -9,10 +9,10 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.cells import set_window
@@ -60,7 +60,7 @@ def change_window(*, by: Actor, breed_slug: str, window_months: int, reason: str
             raise NotFound(_("There is no such breed."))
         if breed.window_months != window_months:
             before = breed.window_months
-            set_window(breed=breed, months=window_months, at=timezone.now())
+            set_window(breed=breed, months=window_months, at=clock.now())
             append(
                 by=by,
                 action="breed.window",
@@ -86,7 +86,7 @@ def require_announcement(
             raise NotFound(_("There is no such breed."))
         before = breed.requires_announcement_from
         if before != first_day:
-            if first_day is not None and first_day < timezone.localdate():
+            if first_day is not None and first_day < clock.today():
                 raise Invalid.one("/first_day", _("Choose today or a later day."))
             Breed.objects.filter(pk=breed.pk).update(requires_announcement_from=first_day)
             breed.requires_announcement_from = first_day

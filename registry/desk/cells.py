@@ -14,6 +14,7 @@ from typing import NamedTuple
 from django.db import connection, transaction
 from django.utils import timezone
 
+from registry import clock
 from registry.models import Breed, DistributionCell, StoredHistogram
 from registry.queries.public import as_date
 from registry.science.distribution import Histogram, first_month, window
@@ -158,7 +159,7 @@ def slide_windows(*, at: datetime | None = None) -> int:
 
     Readers sum the cells when they meet an old row, so this only keeps them quick; run it monthly.
     """
-    now = at or timezone.now()
+    now = at or clock.now()
     stale = StoredHistogram.objects.exclude(last_month=current_month(now))
     keys = sorted(Key(*row) for row in stale.values_list("breed_id", "trait_id", "sex"))
     for key in keys:

@@ -4,9 +4,9 @@ it."""
 from __future__ import annotations
 
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk.actor import Actor
 from registry.desk.errors import NotFound
 from registry.ledger import Change, append
@@ -19,7 +19,7 @@ def change_consent(*, by: Actor, evaluation_id: str, publish: bool) -> Evaluatio
     with transaction.atomic():
         changed = Evaluation.objects.filter(
             public_id=evaluation_id, consent_to_publish=not publish
-        ).update(consent_to_publish=publish, consent_changed_at=timezone.now())
+        ).update(consent_to_publish=publish, consent_changed_at=clock.now())
         evaluation = (
             Evaluation.objects.select_related("dog").filter(public_id=evaluation_id).first()
         )

@@ -18,6 +18,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.certificates import new_certificate_number, new_status_place
@@ -198,7 +199,7 @@ def claim(by: Actor, evaluation_id: str, deed: str) -> Evaluation:
 def _claim(by: Actor, evaluation_id: str, deed: str) -> _Claimed:
     """The same, with what an acceptance must know in place of the loaded objects."""
     hold_dog_of(evaluation_id)
-    move, now = MOVES[deed], timezone.now()
+    move, now = MOVES[deed], clock.now()
     instant = connection.ops.adapt_datetimefield_value(now)
     accepted_at = instant if move.after == State.ACCEPTED else None
     before = ", ".join(["%s"] * len(move.before))

@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from django.db import connection, transaction
-from django.utils import timezone
 
+from registry import clock
 from registry.desk.actor import Actor
 from registry.desk.cells import current_month
 from registry.ledger import Change, append
@@ -165,7 +165,7 @@ def _cell_rows(cells: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
 
 def _write_histograms(cells: pd.DataFrame) -> None:
     """Every histogram of today's window; those without a dog left are removed."""
-    now = timezone.now()
+    now = clock.now()
     last_month = current_month(now)
     rows: list[StoredHistogram] = []
     for breed in Breed.objects.all():

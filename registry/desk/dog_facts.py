@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk.errors import Invalid, Problem
 from registry.models import Breed, Sex
 from registry.science.microchip import ChipProblem, parse_chip
@@ -57,7 +57,7 @@ def plain_values(facts: DogFacts, *, breed: Breed | None) -> tuple[dict[str, Any
         problems.append(Problem("/breed", _("Choose a breed of this register.")))
     if facts.sex not in Sex.values:
         problems.append(Problem("/sex", _("Choose female (F) or male (M).")))
-    today = timezone.localdate()
+    today = clock.today()
     if not date(1980, 1, 1) <= facts.born_on <= today:
         problems.append(Problem("/born_on", _("Enter a birth date from 1980 to today.")))
     if facts.died_on and not facts.born_on <= facts.died_on <= today:

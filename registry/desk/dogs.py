@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.counting import CountedDog, recount
@@ -125,7 +125,7 @@ def write_changes(
     _save(dog)
     index_name(dog.pk, dog.search_name)
     if {"breed", "sex"} & set(changes):
-        recount(dog=CountedDog.of(dog), at=timezone.now())
+        recount(dog=CountedDog.of(dog), at=clock.now())
     append(
         by=by,
         action="dog.corrected",

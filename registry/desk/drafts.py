@@ -12,9 +12,9 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import F
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.errors import Conflict, NotFound
 from registry.desk.known_dogs import dog_by_id
@@ -74,7 +74,7 @@ def save_draft(*, by: Actor, draft_id: str, version: int, answers: Mapping[str, 
         dog_id = (answers.get("dog") or {}).get("id")
         dog = dog_by_id(dog_id) if dog_id else None
         saved = own.filter(version=version).update(
-            answers=dict(answers), dog=dog, version=F("version") + 1, updated_at=timezone.now()
+            answers=dict(answers), dog=dog, version=F("version") + 1, updated_at=clock.now()
         )
         draft = own.select_related("dog", "evaluation").first()
         if draft is None:

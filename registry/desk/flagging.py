@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import cast
 
-from django.utils import timezone
-
+from registry import clock
 from registry.desk.answers import Answers, ReadingAnswer
 from registry.desk.known_dogs import dog_by_chip
 from registry.models import Dog, Evaluation, Evidence, Flag, Kind, Reading, State, Trait
@@ -101,7 +100,7 @@ def _facts(
         born_on=dog.born_on,
         died_on=dog.died_on,
         examined_on=evaluation.examined_on,
-        received_on=timezone.localdate(),
+        received_on=clock.today(),
         readings=tuple(
             ReadingFacts(
                 trait=reading.trait.slug,

@@ -9,8 +9,8 @@ from datetime import timedelta
 
 from django.conf import settings
 from django.db import transaction
-from django.utils import timezone
 
+from registry import clock
 from registry.desk.mail import queue
 from registry.ledger import tree
 from registry.ledger.checkpoints import Checkpoint
@@ -46,7 +46,7 @@ def publish_checkpoint() -> LogCheckpoint | None:
     note = signer().sign(Checkpoint(settings.LOG_ORIGIN, size, root).text)
     # Two at once sign the same tree of the same size; Ed25519 gives them the same note.
     made, _is_new = LogCheckpoint.objects.get_or_create(
-        size=size, defaults={"root": root.hex(), "note": note, "made_at": timezone.now()}
+        size=size, defaults={"root": root.hex(), "note": note, "made_at": clock.now()}
     )
     return made
 
@@ -54,7 +54,7 @@ def publish_checkpoint() -> LogCheckpoint | None:
 def publish_when_due() -> LogCheckpoint | None:
     """Publish when the last checkpoint is an hour old, and mail one a day; None if neither was
     due."""
-    now = timezone.now()
+    now = clock.now()
     last = LogCheckpoint.objects.last()
     if last is not None and last.made_at > now - _BETWEEN:
         return None
@@ -65,7 +65,7 @@ def publish_when_due() -> LogCheckpoint | None:
 
 
 def _mail_when_due(checkpoint: LogCheckpoint) -> None:
-    now = timezone.now()
+    now = clock.now()
     mailed = LogCheckpoint.objects.filter(mailed_at__isnull=False)
     before = mailed.last()
     if before == checkpoint or mailed.filter(mailed_at__gt=now - _BETWEEN_MAILS).exists():

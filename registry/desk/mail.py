@@ -26,6 +26,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk.actor import Actor, person_of, require_role
 from registry.desk.errors import Refused
 from registry.ledger.tiles import leaves
@@ -73,7 +74,7 @@ def queue(
         raise ValueError(f"no mail is called {kind}")
     if not to_email:
         return
-    now = connection.ops.adapt_datetimefield_value(timezone.now())
+    now = connection.ops.adapt_datetimefield_value(clock.now())
     with connection.cursor() as cursor:
         cursor.execute(_QUEUE, [kind, to_email, evaluation_pk, json.dumps(detail or {}), now])
         (pk,) = cursor.fetchone()
@@ -137,7 +138,7 @@ def _send_quietly(pk: int) -> bool:
     killed in
     between delays the mail and does not lose it.
     """
-    now = timezone.now()
+    now = clock.now()
     claimed = (
         OutboxMail.objects.filter(pk=pk, sent_at__isnull=True)
         .filter(Q(claimed_at__isnull=True) | Q(claimed_at__lt=now - _CLAIM_LAPSES))
@@ -152,7 +153,7 @@ def _send_quietly(pk: int) -> bool:
         OutboxMail.objects.filter(pk=pk).update(claimed_at=None, last_error=str(error)[:200])
         logger.warning("a mail could not be sent and waits", extra={"outbox": pk})
         return False
-    OutboxMail.objects.filter(pk=pk).update(sent_at=timezone.now(), claimed_at=None, last_error="")
+    OutboxMail.objects.filter(pk=pk).update(sent_at=clock.now(), claimed_at=None, last_error="")
     return True
 
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db import models, transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.counting import CountedDog, recount
@@ -197,7 +197,7 @@ def _check(said: Against, confirmed: Collection[str]) -> None:
 
 def _merge(by: Actor, kept: Dog, dropped: Dog, reason: str) -> None:
     """Move everything, fill what is empty, and say so in one entry of the kept dog."""
-    at = timezone.now()
+    at = clock.now()
     taken = filled(kept, dropped)
     before = {name: getattr(kept, name) for name in taken}
     moved = _move(kept, dropped, at)

@@ -10,9 +10,9 @@ from dataclasses import replace
 from datetime import timedelta
 
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk.actor import Actor, person_of, require_role
 from registry.desk.errors import Conflict, NotFound
 from registry.desk.pedigree_import import Report, check, commit
@@ -25,7 +25,7 @@ def keep_file(*, by: Actor, name: str, content: bytes) -> PedigreeFile:
     """Keep a file that was sent in; raises Invalid when it cannot be read at all."""
     require_role(by, Role.REGISTRAR, Role.SECRETARY)
     check(by=by, content=content)
-    old = PedigreeFile.objects.filter(sent_at__lt=timezone.now() - _KEPT_FOR, imported_at=None)
+    old = PedigreeFile.objects.filter(sent_at__lt=clock.now() - _KEPT_FOR, imported_at=None)
     old.delete()
     return PedigreeFile.objects.create(
         name=name.replace("\x00", "")[:200],
@@ -48,7 +48,7 @@ def import_file(*, by: Actor, file_id: str) -> Report:
     content = bytes(file.content)
     with transaction.atomic():
         waiting = PedigreeFile.objects.filter(pk=file.pk, imported_at=None)
-        if not waiting.update(imported_at=timezone.now(), content=b""):
+        if not waiting.update(imported_at=clock.now(), content=b""):
             raise Conflict(_("This file is imported already."))
         return commit(by=replace(by, via="import"), content=content)
 

@@ -14,9 +14,9 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import sign_in
 from registry.desk.actor import Actor, require_role
 from registry.desk.errors import Conflict, Invalid, NotFound, Problem, Refused
@@ -211,7 +211,7 @@ def issue_token(
             prefix=secret[3:9],
             membership=membership,
             scopes=sorted(scopes),
-            expires_at=timezone.now() + timedelta(days=days),
+            expires_at=clock.now() + timedelta(days=days),
         )
         append(
             by=by,
@@ -235,7 +235,7 @@ def revoke_token(*, by: Actor, token_id: int) -> ApiToken:
         if token is None:
             raise NotFound(_("There is no such token."))
         if token.revoked_at is None:
-            token.revoked_at = timezone.now()
+            token.revoked_at = clock.now()
             token.save(update_fields=["revoked_at"])
             append(
                 by=by,
@@ -334,7 +334,7 @@ def _appoint(by: Actor, user: User, role: Role, clinic: Clinic | None) -> Member
 
 
 def _end(by: Actor, membership: Membership) -> None:
-    membership.ended_at = timezone.now()
+    membership.ended_at = clock.now()
     membership.save(update_fields=["ended_at"])
     membership.tokens.filter(revoked_at__isnull=True).update(revoked_at=membership.ended_at)
     append(

@@ -18,9 +18,9 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import DatabaseError, connection, transaction
 from django.db.models import Model
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.errors import Invalid, NotFound, Refused
@@ -102,7 +102,7 @@ def erase_owner(*, by: Actor, owner_id: str) -> Erased:
     with transaction.atomic():
         owner = _owner(owner_id)
         _wipe_when_deleted()
-        at = timezone.now()
+        at = clock.now()
         OutboxMail.objects.filter(kind="owner-result", evaluation__owner=owner).delete()
         erased = _erase_words(personal.words_of_owner(owner), at)
         Owner.objects.filter(pk=owner.pk).update(full_name="", email="", user=None, erased_at=at)
@@ -124,7 +124,7 @@ def erase_user(*, by: Actor, user_id: int) -> Erased:
         words = personal.words_of_user(user)
         close_account(by=by, user_id=user_id)
         _wipe_when_deleted()
-        at = timezone.now()
+        at = clock.now()
         erased = _erase_words(words, at)
         user.refresh_from_db()
         user.username, user.full_name, user.email = f"erased.{user.subject_id}", "", ""

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.db import transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.answers import read_answers
@@ -60,7 +60,7 @@ def _revoke(by: Actor, evaluation_id: str, reason: str) -> Evaluation:
         first = settle(by=by, evaluation_pk=evaluation.pk, deed=SecondDeed.REVOKE)
         evaluation.reason = reason
         evaluation.save(update_fields=["reason"])
-        at = evaluation.decided_at or timezone.now()
+        at = evaluation.decided_at or clock.now()
         recount(dog=CountedDog.of(evaluation.dog), at=at)
         append(
             by=by,
@@ -104,7 +104,7 @@ def replace(
         answers = read_answers(body, traits={trait.slug: trait for trait in Trait.objects.all()})
         old.reason = reason
         old.save(update_fields=["reason"])
-        at = old.decided_at or timezone.now()
+        at = old.decided_at or clock.now()
         new = Evaluation.objects.create(
             reference=new_reference(),
             state=State.ACCEPTED,

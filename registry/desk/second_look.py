@@ -7,9 +7,9 @@ another registrar settles it and carries the deed out, in one transaction.
 from __future__ import annotations
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, person_of, require_role
 from registry.desk.errors import Conflict, NotFound
@@ -38,7 +38,7 @@ def settle(*, by: Actor, evaluation_pk: int, deed: SecondDeed) -> SecondLook:
     )
     if settled is None:
         raise NeedsSecondError
-    settled.settled_by_id, settled.settled_at = person_of(by), timezone.now()
+    settled.settled_by_id, settled.settled_at = person_of(by), clock.now()
     settled.save(update_fields=["settled_by", "settled_at"])
     return settled
 
@@ -65,7 +65,7 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
         outdated = SecondLook.objects.filter(
             evaluation=evaluation, settled_at__isnull=True, asked_at__lt=evaluation.submitted_at
         )
-        outdated.update(settled_at=timezone.now())
+        outdated.update(settled_at=clock.now())
         try:
             with transaction.atomic():
                 look = SecondLook.objects.create(
@@ -73,7 +73,7 @@ def ask(*, by: Actor, evaluation_id: str, deed: SecondDeed, reason: str) -> Seco
                     deed=deed,
                     reason=reason,
                     asked_by_id=person_of(by),
-                    asked_at=timezone.now(),
+                    asked_at=clock.now(),
                 )
         except IntegrityError as error:
             mine = standing_looks().filter(
@@ -101,7 +101,7 @@ def drop(*, by: Actor, look_id: str, reason: str) -> SecondLook:
     reason = reasons.needed(reason, _("Say why it is left as it is."))
     with transaction.atomic():
         dropped = SecondLook.objects.filter(public_id=look_id, settled_at__isnull=True).update(
-            settled_by_id=person_of(by), settled_at=timezone.now()
+            settled_by_id=person_of(by), settled_at=clock.now()
         )
         look = (
             SecondLook.objects.select_related("evaluation__dog").filter(public_id=look_id).first()

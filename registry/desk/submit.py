@@ -7,9 +7,9 @@ from typing import Any
 
 from django.db import transaction
 from django.db.models import F
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, clinic_of, person_of, require_role
 from registry.desk.announce import put_again, put_to_announcement
@@ -59,7 +59,7 @@ def submit(*, by: Actor, body: Mapping[str, Any], draft: Draft | None = None) ->
             owner=_owner(answers),
             consent_to_publish=answers.consent_to_publish,
             submitted_by_id=person_of(by),
-            submitted_at=timezone.now(),
+            submitted_at=clock.now(),
         )
         _finish(by, evaluation, answers, draft, action="evaluation.submitted", before={})
         put_to_announcement(by, evaluation)
@@ -87,7 +87,7 @@ def resubmit(
         if answers.owner is not None:
             evaluation.owner = _owner(answers)
         evaluation.consent_to_publish = answers.consent_to_publish
-        evaluation.submitted_at = timezone.now()
+        evaluation.submitted_at = clock.now()
         evaluation.submitted_by_id = person_of(by)
         evaluation.reason = ""
         evaluation.fields_to_fix = []

@@ -13,22 +13,27 @@ import hashlib
 import json
 import secrets
 from collections.abc import Mapping
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from django.db import connection
-from django.utils import timezone
 
-from registry import __version__
+from registry import __version__, clock
 from registry.ledger.actor import Actor
 
 GENESIS = "0" * 64
 # What a JSON number holds exactly (RFC 8785 section 3.2.2.3, RFC 7493 section 2.2).
 _LARGEST = 2**53 - 1
+# Two computers before one database never agree to the last millisecond.
+_CLOCKS_DIFFER = timedelta(minutes=1)
+_AT = "SELECT at FROM registry_ledgerentry WHERE seq = %s"
 # On SQLite the transaction holds the only write lock already.
-_HEAD = "SELECT seq, hash FROM registry_ledgerhead WHERE id = 1"
-_LOCKED_HEAD = "SELECT seq, hash FROM registry_ledgerhead WHERE id = 1 FOR UPDATE"
+_HEAD = (
+    "SELECT seq, hash, (SELECT at FROM registry_ledgerentry e WHERE e.seq = h.seq)"
+    " FROM registry_ledgerhead h WHERE id = 1"
+)
+_LOCKED_HEAD = f"{_HEAD} FOR UPDATE OF h"
 
 
 class Change(NamedTuple):
@@ -60,7 +65,8 @@ def append(
 
     ``subject`` is ``kind:public id``; ``dog`` the public id of the dog it is about. ``personal``
     holds fields whose values may name a person: they and ``reason`` enter the body as commitments
-    only.
+    only. No entry is earlier than the one before it: where the computer's clock is a little behind,
+    the entry takes that one's instant; raises ClockIsBehindError where it is further behind.
     """
     if not connection.in_atomic_block:
         raise RuntimeError("a ledger entry is written in the transaction of the change it records")
@@ -80,7 +86,7 @@ def append(
         if row is None:
             raise RuntimeError("the ledger has no head row; run manage.py migrate")
         seq, prev_hash = row[0] + 1, row[1]
-        at = timezone.now().astimezone(UTC)
+        at = _not_before(row[2] if row[2] or not row[0] else _instant_of(cursor, row[0]))
         body = canonical_body(
             seq=seq,
             at=at,
@@ -104,6 +110,31 @@ def append(
                 [seq, field, salt, text],
             )
     return Appended(seq, at)
+
+
+def _instant_of(cursor: Any, seq: int) -> Any:
+    """When the entry was written, as the database gives it: asked again where PostgreSQL had to
+    wait for the head, whose newest entry its first look could not see."""
+    cursor.execute(_AT, [seq])
+    row = cursor.fetchone()
+    return row[0] if row else None
+
+
+def _not_before(last: datetime | None) -> datetime:
+    """The instant of the next entry, given that of the last one."""
+    at = clock.now().astimezone(UTC)
+    if last is None:
+        return at
+    # SQLite gives an instant without its zone, which is UTC.
+    before = last if last.tzinfo else last.replace(tzinfo=UTC)
+    if at >= before:
+        return at
+    if before - at > _CLOCKS_DIFFER:
+        raise clock.ClockIsBehindError(
+            f"the clock says {instant_text(at)}, the ledger's newest entry is of"
+            f" {instant_text(before)}: set the computer's clock right"
+        )
+    return before.astimezone(UTC)
 
 
 def canonical_body(

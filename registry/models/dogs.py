@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
+from registry.models.clocked import ClockedField
 from registry.models.ids import random_id
 
 
@@ -71,7 +72,7 @@ class Dog(models.Model):
     )
     is_confirmed = models.BooleanField(_("confirmed by a registrar"), default=True)
     search_name = models.CharField(max_length=200, editable=False, default="")
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = ClockedField(auto_now_add=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
@@ -110,7 +111,7 @@ class DogAlias(models.Model):
         blank=True,
         validators=[RegexValidator(r"^[0-9]{15}$")],
     )
-    merged_at = models.DateTimeField(auto_now_add=True)
+    merged_at = ClockedField(auto_now_add=True)
 
     class Meta:
         verbose_name_plural = "dog aliases"

@@ -10,6 +10,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from registry.models.clocked import ClockedField
 from registry.models.dogs import Dog
 from registry.models.ids import random_id
 from registry.models.people import Clinic, Owner, User
@@ -148,8 +149,8 @@ class Draft(models.Model):
     )
     answers = models.JSONField(default=dict)
     version = models.PositiveIntegerField(default=1)
-    created_at = models.DateTimeField(auto_now_add=True)
-    updated_at = models.DateTimeField(auto_now=True)
+    created_at = ClockedField(auto_now_add=True)
+    updated_at = ClockedField(auto_now=True)
     sent_as = models.ForeignKey(
         Evaluation, null=True, blank=True, on_delete=models.PROTECT, related_name="sent_drafts"
     )
@@ -175,7 +176,7 @@ class Evidence(models.Model):
     original_name = models.CharField(max_length=200)
     stored_name = models.CharField(max_length=40, unique=True)
     uploaded_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
-    uploaded_at = models.DateTimeField(auto_now_add=True)
+    uploaded_at = ClockedField(auto_now_add=True)
 
     class Meta:
         verbose_name_plural = "evidence"

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from django.db import models
 
+from registry.models.clocked import ClockedField
 from registry.models.evaluations import Evaluation
 
 
@@ -16,7 +17,7 @@ class OutboxMail(models.Model):
     to_email = models.EmailField()
     evaluation = models.ForeignKey(Evaluation, null=True, on_delete=models.PROTECT)
     detail = models.JSONField(default=dict)
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = ClockedField(auto_now_add=True)
     claimed_at = models.DateTimeField(null=True)
     sent_at = models.DateTimeField(null=True)
     attempts = models.PositiveSmallIntegerField(default=0)

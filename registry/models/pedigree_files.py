@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from django.db import models
 
+from registry.models.clocked import ClockedField
 from registry.models.ids import random_id
 from registry.models.people import User
 
@@ -17,7 +18,7 @@ class PedigreeFile(models.Model):
     sha256 = models.CharField(max_length=64)
     content = models.BinaryField()
     sent_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
-    sent_at = models.DateTimeField(auto_now_add=True)
+    sent_at = ClockedField(auto_now_add=True)
     imported_at = models.DateTimeField(null=True)
 
     class Meta:

@@ -15,6 +15,7 @@ from django.db.models import Q
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext_lazy as _
 
+from registry.models.clocked import ClockedField
 from registry.models.ids import random_id
 
 
@@ -80,7 +81,7 @@ class Membership(models.Model):
     clinic = models.ForeignKey(
         Clinic, null=True, blank=True, on_delete=models.PROTECT, related_name="memberships"
     )
-    started_at = models.DateTimeField(auto_now_add=True)
+    started_at = ClockedField(auto_now_add=True)
     ended_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -117,7 +118,7 @@ class ApiToken(models.Model):
     prefix = models.CharField(max_length=8)
     membership = models.ForeignKey(Membership, on_delete=models.PROTECT, related_name="tokens")
     scopes = models.JSONField(default=list)
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = ClockedField(auto_now_add=True)
     expires_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)
     revoked_at = models.DateTimeField(null=True, blank=True)
@@ -139,7 +140,7 @@ class Owner(models.Model):
     user = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.PROTECT, related_name="owner_records"
     )
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = ClockedField(auto_now_add=True)
     erased_at = models.DateTimeField(null=True)
 
     def __str__(self) -> str:

@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
+from registry import clock
 from registry.models import Breed, CountedValue, DistributionCell, Sex, StoredHistogram, Trait
 from registry.science.distribution import Histogram, first_month, window
 
@@ -30,7 +31,7 @@ def distribution(
     *, breed: Breed, trait: Trait, sex: str = "", as_of: datetime | None = None
 ) -> Distribution:
     """The distribution as it is served now, or as it was served at ``as_of`` (aware)."""
-    now = timezone.now()
+    now = clock.now()
     if as_of is not None and as_of < now:
         months = window_in_force(breed, as_of)
         last = _month(as_of)
@@ -44,7 +45,7 @@ def distribution(
 def histogram_now(*, breed: Breed, trait: Trait, sex: str = "") -> Histogram:
     """Today's counts: from the packed rows, or from the cells where a row's window has slid
     away."""
-    last = _month(timezone.now())
+    last = _month(clock.now())
     sexes = (sex,) if sex else Sex.values
     total = Histogram.empty()
     rows = StoredHistogram.objects.filter(breed=breed, trait=trait, sex__in=sexes).values_list(

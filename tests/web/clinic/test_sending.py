@@ -89,7 +89,7 @@ def test_sending_gives_a_reference_and_says_what_happens_next_and_when(
 ) -> None:
     fill(nurse, draft)
     # A Wednesday: four to six working days later are a Tuesday and a Thursday.
-    sent_at = datetime(2026, 10, 7, 9, 0, tzinfo=UTC)
+    sent_at = datetime(2036, 10, 8, 9, 0, tzinfo=UTC)
     monkeypatch.setattr("django.utils.timezone.now", lambda: sent_at)
 
     response = nurse.post(at("check", draft), follow=True)
@@ -98,7 +98,7 @@ def test_sending_gives_a_reference_and_says_what_happens_next_and_when(
     shown = text_of(response)
     assert evaluation.state == State.SUBMITTED
     assert format_number(evaluation.reference) in shown
-    assert "between 13 October 2026 and 15 October 2026" in shown
+    assert "between 14 October 2036 and 16 October 2036" in shown
     assert "Next dog" in shown
 
 
