@@ -90,7 +90,7 @@ def test_sending_gives_a_reference_and_says_what_happens_next_and_when(
     fill(nurse, draft)
     # A Wednesday: four to six working days later are a Tuesday and a Thursday.
     sent_at = datetime(2036, 10, 8, 9, 0, tzinfo=UTC)
-    monkeypatch.setattr("django.utils.timezone.now", lambda: sent_at)
+    monkeypatch.setattr("registry.clock.now", lambda: sent_at)
 
     response = nurse.post(at("check", draft), follow=True)
 
