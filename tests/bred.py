@@ -23,7 +23,7 @@ _LITTER = 6
 
 @dataclass(frozen=True)
 class Bred:
-    """The dogs, oldest first, and their true breeding values of the hip laxity index."""
+    """The dogs, oldest first, and their true breeding values of the hip laxity."""
 
     dogs: list[Dog]
     truth: NDArray[np.float64]

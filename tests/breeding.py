@@ -51,7 +51,7 @@ def make_run(
 ) -> BreedingRun:
     """A run of the breed that is done, over all its dogs and its pedigree as it is now.
 
-    ``traits`` by slug; without them the hip laxity index, with every value 0.
+    ``traits`` by slug; without them the hip laxity, with every value 0.
     """
     now = finished_at or timezone.now()
     dogs = list(Dog.objects.filter(breed=breed).order_by("pk"))

@@ -4,25 +4,16 @@ Positions are whole steps of the trait's scale, widths are units of the drawing.
 What a value is called (unit, decimals, grade) is the caller's wording.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from itertools import count
 
 from registry.charts.frame import EDGE, PLOT, WIDTH, text_width
 
-_LABEL_SIZE = 12
-_CLEARANCE = 6
+_LABEL_SIZE = 13.5
 _BETWEEN = 18
-
-
-@dataclass(frozen=True)
-class GuidancePoint:
-    """A value noted on the axis: its step, its wording, and the mark of its footnote."""
-
-    step: float
-    text: str
-    mark: str
+_FROM_THE_EDGE = 2
 
 
 @dataclass(frozen=True)
@@ -60,43 +51,24 @@ def tick_steps(scale: Scale, *, least_gap: float) -> list[int]:
     return list(range(start, scale.last + 1, every))
 
 
-def axis(
-    scale: Scale,
-    y: float,
-    *,
-    value: Callable[[int], str],
-    guidance: Sequence[GuidancePoint] = (),
-) -> str:
-    """Draw base line, ticks, values, and guidance points as values with a footnote mark.
+def axis(scale: Scale, y: float, *, value: Callable[[int], str]) -> str:
+    """Draw base line, ticks, and their values: round numbers at even distances, nothing else.
 
     A step without a word, such as one beyond the last grade, has no tick either.
-    A guidance point is a longer tick and a value, never an area. Where it stands too
-    near to a regular value, that one keeps its tick and goes without its label.
     """
-    noted = [point for point in guidance if scale.holds(point.step)]
     widest = max(text_width(value(end), _LABEL_SIZE) for end in (scale.first, scale.last))
     ticks = [step for step in tick_steps(scale, least_gap=widest + _BETWEEN) if value(step)]
-    # Guidance first, so that a regular value next to it gives way.
-    wanted = [(scale.x(p.step), escape(p.text), escape(p.mark)) for p in noted]
-    wanted += [(scale.x(step), escape(value(step)), "") for step in ticks]
     return (
         f'<g class="axis" fill="none" stroke="currentColor"><path d="M{EDGE} {y:g}h{PLOT}'
         + "".join(f"M{scale.x(step):.1f} {y:g}v4" for step in ticks)
-        + "".join(f"M{scale.x(point.step):.1f} {y:g}v7" for point in noted)
         + '"/></g>'
         + f'<g class="axis" text-anchor="middle" fill="currentColor" font-size="{_LABEL_SIZE}">'
-        + "".join(_labels(wanted, y + 17))
+        + "".join(_label(scale.x(step), value(step), y + 17) for step in ticks)
         + "</g>"
     )
 
 
-def _labels(wanted: Iterable[tuple[float, str, str]], y: float) -> Iterable[str]:
-    taken: list[tuple[float, float]] = []
-    for x, text, mark in wanted:
-        half = text_width(text + mark, _LABEL_SIZE) / 2
-        middle = min(max(x, half), WIDTH - half)
-        if any(abs(middle - other) < half + width + _CLEARANCE for other, width in taken):
-            continue
-        taken.append((middle, half))
-        note = f'<tspan class="note" dy="-4" font-size="9">{mark}</tspan>' if mark else ""
-        yield f'<text x="{middle:.1f}" y="{y:g}">{text}{note}</text>'
+def _label(x: float, text: str, y: float) -> str:
+    half = text_width(text, _LABEL_SIZE) / 2 + _FROM_THE_EDGE
+    middle = min(max(x, half), WIDTH - half)
+    return f'<text x="{middle:.1f}" y="{y:g}">{escape(text)}</text>'

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from registry.charts.axis import GuidancePoint, Scale, axis
+from registry.charts.axis import Scale, axis
 from registry.charts.frame import (
     OTHER,
     OWN,
@@ -40,7 +40,6 @@ class ColumnLabels:
     value: Callable[[int], str]
     count: Callable[[int], str]
     own: str = ""
-    guidance: tuple[GuidancePoint, ...] = ()
 
 
 def columns(
@@ -57,7 +56,7 @@ def columns(
     base = _HEAD + _TALLEST
     body = [_hatching(ident)]
     body += [_column(column, joined, scale, labels, ident) for column in joined]
-    body.append(axis(scale, base, value=labels.value, guidance=labels.guidance))
+    body.append(axis(scale, base, value=labels.value))
     return framed(
         "".join(body),
         title=labels.title,

@@ -16,9 +16,7 @@ from registry.charts.figures import (
     OWN,
     AxisWords,
     Figure,
-    Guidance,
     base_layout,
-    guidance_notes,
     plain_axis,
 )
 
@@ -87,7 +85,6 @@ def course(
     *,
     axes: AxisWords,
     words: CourseWords,
-    guidance: Sequence[Guidance] = (),
 ) -> Figure:
     """Draw each year's mean record and mean from genes with intervals, and the share tested."""
     at = [str(point.year) for point in points]
@@ -99,7 +96,6 @@ def course(
     layout = base_layout(axes)
     _stack(layout)
     layout["yaxis2"] |= {"range": [0, 100], "tickvals": [0, 50, 100]}
-    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
 
 
@@ -120,7 +116,6 @@ def ahead(
     axes: AxisWords,
     words: AheadWords,
     middle: float,
-    guidance: Sequence[Guidance] = (),
 ) -> Figure:
     """Draw the mean and the ends of the middle 80 of 100 dogs over generations, and inbreeding.
 
@@ -136,7 +131,6 @@ def ahead(
     ]
     layout = base_layout(axes)
     _stack(layout)
-    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
 
 

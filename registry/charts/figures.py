@@ -59,14 +59,6 @@ class Strata:
 
 
 @dataclass(frozen=True)
-class Guidance:
-    """A value noted on the trait's axis, with the mark of its footnote."""
-
-    value: float
-    mark: str
-
-
-@dataclass(frozen=True)
 class AxisWords:
     """Names of the two axes."""
 
@@ -84,9 +76,7 @@ class SpreadWords:
     dogs: str
 
 
-def over_time(
-    spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords, guidance: Sequence[Guidance]
-) -> Figure:
+def over_time(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords) -> Figure:
     """Draw the median between quartile lines over months or years, with the dogs of each."""
     at = [spread.at for spread in spreads]
     quartile = {"color": OTHER, "width": 1.5}
@@ -136,13 +126,10 @@ def over_time(
         "nticks": 3,
         "rangemode": "tozero",
     }
-    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="y")
     return {"data": data, "layout": layout}
 
 
-def by_stratum(
-    strata: Sequence[Strata], *, axes: AxisWords, dogs: str, guidance: Sequence[Guidance]
-) -> Figure:
+def by_stratum(strata: Sequence[Strata], *, axes: AxisWords, dogs: str) -> Figure:
     """Draw how many dogs of each stratum (each sex) have each value, as stepped lines."""
     data = [
         {
@@ -158,7 +145,6 @@ def by_stratum(
     ]
     layout = base_layout(axes)
     layout["yaxis"]["rangemode"] = "tozero"
-    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="x")
     return {"data": data, "layout": layout}
 
 
@@ -198,9 +184,7 @@ def by_group(spreads: Sequence[Spread], *, axis: str, words: SpreadWords) -> Fig
     return {"data": data, "layout": layout}
 
 
-def columns(
-    whole: Strata, *, axes: AxisWords, dogs: str, guidance: Sequence[Guidance], width: float
-) -> Figure:
+def columns(whole: Strata, *, axes: AxisWords, dogs: str, width: float) -> Figure:
     """Draw the breed's distribution as columns ``width`` wide in the trait's unit."""
     data = [
         {
@@ -216,7 +200,6 @@ def columns(
     layout = base_layout(axes)
     layout["bargap"] = 0
     layout["showlegend"] = False
-    layout["shapes"], layout["annotations"] = guidance_notes(guidance, across="x")
     return {"data": data, "layout": layout}
 
 
@@ -236,39 +219,6 @@ def base_layout(axes: AxisWords) -> Figure:
 def plain_axis(title: str) -> Figure:
     """Return an axis that neither zooms nor marks its zero."""
     return {"title": {"text": title}, "zeroline": False, "fixedrange": True, "automargin": True}
-
-
-def guidance_notes(
-    guidance: Sequence[Guidance], *, across: str
-) -> tuple[list[Figure], list[Figure]]:
-    """Return a thin dotted line and a footnote mark for each guidance point."""
-    along = "x" if across == "y" else "y"
-    lines = [
-        {
-            "type": "line",
-            f"{across}0": point.value,
-            f"{across}1": point.value,
-            f"{along}0": 0,
-            f"{along}1": 1,
-            f"{along}ref": "paper" if along == "x" else "y domain",
-            "line": {"color": OTHER, "width": 1, "dash": "dot"},
-            "layer": "below",
-        }
-        for point in guidance
-    ]
-    marks = [
-        {
-            across: point.value,
-            along: 1,
-            f"{along}ref": "paper" if along == "x" else "y domain",
-            "text": point.mark,
-            "showarrow": False,
-            "xanchor": "left",
-            "yanchor": "middle" if along == "x" else "top",
-        }
-        for point in guidance
-    ]
-    return lines, marks
 
 
 def _repeated_pens(count: int) -> list[dict[str, str]]:

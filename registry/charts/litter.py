@@ -12,15 +12,15 @@ from dataclasses import dataclass
 from html import escape
 from math import ceil
 
-from registry.charts.axis import GuidancePoint, Scale, axis
+from registry.charts.axis import Scale, axis
 from registry.charts.frame import OWN, framed, kept_inside, shortened, text_width
 from registry.charts.svg import Layout, circles, ends, packed, scale_of
 from registry.science.dots import Heap
 from registry.science.scale import Better
 
 _WORD_SIZE = 14
-_NOTE_SIZE = 12
-_ROW = 16.0
+_NOTE_SIZE = 13.5
+_ROW = 17.0
 _LONGEST_NOTE = 150.0
 
 
@@ -52,7 +52,6 @@ class LitterLabels:
     middle_value: str
     middle_step: float
     value: Callable[[int], str]
-    guidance: tuple[GuidancePoint, ...] = ()
     parents: tuple[ParentNote, ...] = ()
 
 
@@ -89,7 +88,7 @@ def _drawn(part: Heap, words: LitterLabels, ident: str, layout: Layout, font: st
     return framed(
         _middle(words, scale, layout.base)
         + circles(part, layout)
-        + axis(scale, layout.base, value=words.value, guidance=words.guidance)
+        + axis(scale, layout.base, value=words.value)
         + notes
         + drawn,
         title=words.title,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from html import escape
 from math import ceil
 
-from registry.charts.axis import GuidancePoint, Scale, axis
+from registry.charts.axis import Scale, axis
 from registry.charts.frame import (
     EDGE,
     OWN,
@@ -55,7 +55,6 @@ class HeapLabels:
     same: str = ""
     own: str = ""
     own_value: str = ""
-    guidance: tuple[GuidancePoint, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -144,7 +143,7 @@ def _drawn(part: Heap, words: HeapLabels, ident: str, layout: Layout, font: str)
     if own is not None:
         body.append(_flag(*layout.place(own), layout, words))
     scale = scale_of(part, layout)
-    body.append(axis(scale, layout.base, value=words.value, guidance=words.guidance))
+    body.append(axis(scale, layout.base, value=words.value))
     same = words.same if part.same else ""
     drawn, height = ends(
         layout.base + 37,
@@ -187,7 +186,7 @@ def ends(y: float, rows: Sequence[tuple[str, str, str, str]]) -> tuple[str, floa
     """
     drawn = []
     for at, (left, left_key, right, right_key) in enumerate(rows):
-        size = 12 if at else 13
+        size = 13.5 if at else 14
         drawn.append(_words(left, left_key, y, size, is_right=False))
         if text_width(left, size) + text_width(right, size) > PLOT - 50:
             y += 18
@@ -196,7 +195,7 @@ def ends(y: float, rows: Sequence[tuple[str, str, str, str]]) -> tuple[str, floa
     return f'<g class="axis" fill="currentColor">{"".join(drawn)}</g>', y - 12
 
 
-def _words(text: str, key: str, y: float, size: int, *, is_right: bool) -> str:
+def _words(text: str, key: str, y: float, size: float, *, is_right: bool) -> str:
     """Draw words at one end, behind the sample circle of ``key`` if there is one."""
     inwards = -1 if is_right else 1
     edge = WIDTH - EDGE if is_right else EDGE
@@ -211,5 +210,5 @@ def _words(text: str, key: str, y: float, size: int, *, is_right: bool) -> str:
     anchor = ' text-anchor="end"' if is_right else ""
     return (
         f'{sample}<text x="{edge + inwards * (14 if key else 0)}" y="{y:g}"{anchor}'
-        f' font-size="{size}">{escape(text)}</text>'
+        f' font-size="{size:g}">{escape(text)}</text>'
     )

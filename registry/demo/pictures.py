@@ -161,7 +161,7 @@ def pdf(picture: Picture) -> bytes:
     lines = (
         "Report on an examination of the hips",
         f"Film {picture.seed:06d}",
-        f"Laxity index as measured: left {picture.left:.2f}, right {picture.right:.2f}",
+        f"Laxity as measured: left {picture.left:.2f}, right {picture.right:.2f}",
         NOTE,
     )
     text = " T* ".join(f"({line}) Tj" for line in lines)

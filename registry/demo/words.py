@@ -28,7 +28,7 @@ class BreedWords:
 
 @dataclass(frozen=True, slots=True)
 class ClinicWords:
-    """One invented clinic; ``index_shift`` is how much higher it measures the laxity index."""
+    """One invented clinic; ``index_shift`` is how much higher it measures hip laxity."""
 
     key: str
     name: str

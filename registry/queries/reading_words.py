@@ -10,7 +10,7 @@ from registry.models import Reading, Side, Trait
 
 
 def readings_in_words(readings: Iterable[Reading]) -> list[str]:
-    """One line a trait: ``Hip laxity index: left 0.35, right 0.31``; traits must be loaded."""
+    """One line a trait: ``Hip laxity: left 0.35, right 0.31``; traits must be loaded."""
     by_trait: dict[Trait, dict[str, Reading]] = {}
     for reading in readings:
         by_trait.setdefault(reading.trait, {})[reading.side] = reading

@@ -71,7 +71,7 @@ def fit_circle(points: Sequence[Point]) -> Circle:
 
 
 def index_from_outlines(acetabulum: Sequence[Point], head: Sequence[Point]) -> float:
-    """Return the laxity index from points marked along both outlines (three or more each)."""
+    """Return hip laxity from points marked along both outlines (three or more each)."""
     socket, ball = fit_circle(acetabulum), fit_circle(head)
     return index_from_centres(socket.centre, ball.centre, ball.radius)
 

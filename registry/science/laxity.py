@@ -1,4 +1,4 @@
-"""Hip measurements: the laxity index and the Norberg angle, from what was measured on the film.
+"""Hip measurements: hip laxity and the Norberg angle, from what was measured on the film.
 
 Lengths or points in, an index or an angle out. Points may be in any unit (pixels, millimetres), the
 unit cancels. Finding the centres is in ``circles``, rounding to a step of the trait in ``scale``;
@@ -29,7 +29,7 @@ class MeasurementProblem(ValueError):
 
 
 def index_from(head_radius_mm: Decimal, displacement_mm: Decimal) -> Decimal:
-    """Return the laxity index, unrounded: displacement ÷ radius of the femoral head.
+    """Return hip laxity, unrounded: displacement ÷ radius of the femoral head.
 
     The displacement is the distance between the centres of femoral head and acetabulum in the same
     view. Raises MeasurementProblem for a radius that is not above zero, a displacement below zero,
@@ -54,12 +54,12 @@ def index_from(head_radius_mm: Decimal, displacement_mm: Decimal) -> Decimal:
 
 
 def index_step(head_radius_mm: Decimal, displacement_mm: Decimal, resolution: Decimal) -> int:
-    """Return the laxity index rounded to whole steps of the resolution."""
+    """Return hip laxity rounded to whole steps of the resolution."""
     return nearest_step(index_from(head_radius_mm, displacement_mm), resolution)
 
 
 def index_from_centres(acetabulum: Point, head: Point, head_radius: float) -> float:
-    """Return the laxity index from the two centres and the head's radius, all in one unit."""
+    """Return hip laxity from the two centres and the head's radius, all in one unit."""
     if not head_radius > 0:
         raise MeasurementProblem("radius", "The radius of the femoral head must be more than 0.")
     return math.dist(acetabulum, head) / head_radius

@@ -28,11 +28,10 @@ from registry.telling.breeding import trait_words
 from registry.telling.course import (
     Plot,
     grades_note,
-    guidance_near,
     inbreeding_text,
     mean_text,
 )
-from registry.telling.meanings import Note, notes_of
+from registry.telling.guidance import Note, notes_of
 from registry.wording.breeding import ahead_cautions, ahead_sentences, of_100
 
 _MIDDLE_80 = NormalDist().inv_cdf(0.9)
@@ -123,13 +122,12 @@ def ahead_told(
     generations = generations_of(course, last, asked)
     trait, middle = course.facts.trait, course.facts.middle
     gain, *cost = ahead_sentences(generations, middle=middle, words=trait_words(trait))
-    plot, notes = _plot(course, generations)
     return AheadTold(
         gain=(gain, _mean_moves(course, generations)),
         cost=(*cost, _kept(asked.plan)),
         beyond=_beyond(course, generations, ends),
-        plot=plot,
-        notes=notes,
+        plot=_plot(course, generations),
+        notes=notes_of(trait),
         assumptions=(*ahead_cautions(), *_assumptions(course, last)),
     )
 
@@ -164,11 +162,9 @@ def _beyond(course: Course, generations: Sequence[Generation], ends: tuple[float
     ) % {"end": mean_text(trait, low if out.mean < low else high), "number": out.number}
 
 
-def _plot(course: Course, generations: Sequence[Generation]) -> tuple[Plot, tuple[Note, ...]]:
+def _plot(course: Course, generations: Sequence[Generation]) -> Plot:
     trait, middle = course.facts.trait, course.facts.middle
     spreads = [(each, _MIDDLE_80 * each.sd) for each in generations]
-    ends = [each.mean + side * half for each, half in spreads for side in (-1, 1)]
-    guidance = guidance_near(trait, ends)
     rows = tuple(
         (
             _name(each),
@@ -203,9 +199,8 @@ def _plot(course: Course, generations: Sequence[Generation]) -> tuple[Plot, tupl
             inbreeding=_("Inbreeding, of 100"),
         ),
         middle=float(_digits(trait, middle)),
-        guidance=guidance,
     )
-    plot = Plot(
+    return Plot(
         ident="ahead",
         title=_("Generation by generation"),
         figure=figure,
@@ -221,8 +216,6 @@ def _plot(course: Course, generations: Sequence[Generation]) -> tuple[Plot, tupl
         ),
         rows=rows,
     )  # fmt: skip
-    shown = {point.mark for point in guidance}
-    return plot, tuple(note for note in notes_of(trait) if note.mark in shown)
 
 
 def _name(generation: Generation) -> str:

@@ -13,13 +13,13 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from registry.charts import course as drawn
-from registry.charts.figures import AxisWords, Figure, Guidance
+from registry.charts.figures import AxisWords, Figure
 from registry.queries.course import Course, NoCourse
 from registry.queries.pairs import NoAnswer, Why
 from registry.queries.public import PublicTrait
 from registry.science.trend import FEWEST_DOGS, Mean, Year
 from registry.telling.breeding import Reason, hundredths, trait_words, why_words
-from registry.telling.meanings import Note, notes_of
+from registry.telling.guidance import Note, notes_of
 from registry.wording.course import (
     course_sentences,
     heritability_sentence,
@@ -27,9 +27,6 @@ from registry.wording.course import (
     size_sentences,
 )
 from registry.wording.standings import capitalised
-
-_ROOM = 0.25
-"""How far beyond the drawn values a guidance point may lie, of their range, to be drawn."""
 
 CSV_HEADS = (
     "birth_year", "dogs", "tested", "tested_of_100",
@@ -54,7 +51,7 @@ class Plot:
 
 @dataclass(frozen=True, slots=True)
 class CourseTold:
-    """What the page says; ``notes`` are the guidance points that the figure shows."""
+    """What the page says; ``notes`` are the guidance points of the trait."""
 
     lead: tuple[str, ...]
     tested: str
@@ -69,12 +66,11 @@ def course_told(course: Course) -> CourseTold:
     """Put the page together."""
     trait = course.facts.trait
     points = [_point(year, course) for year in course.trend.years]
-    guidance = guidance_near(trait, [end for point in points for end in _ends(point)])
     return CourseTold(
         lead=tuple(lead_of(course)),
         tested=_tested(course),
-        values=_values(course, points, guidance),
-        notes=tuple(n for n in notes_of(trait) if n.mark in {g.mark for g in guidance}),
+        values=_values(course, points),
+        notes=notes_of(trait),
         size=tuple(size_of(course)),
         inbreeding=_inbreeding(course, points),
         details=tuple(_details(course)),
@@ -134,19 +130,6 @@ def mean_text(trait: PublicTrait, value: float) -> str:
     return f"{value:.{mean_decimals_of(trait.resolution)}f}{trait.unit}"
 
 
-def guidance_near(trait: PublicTrait, values: Sequence[float]) -> list[Guidance]:
-    """The guidance points that lie among the values or not far outside."""
-    if not values:
-        return []
-    low, high = min(values), max(values)
-    room = _ROOM * (high - low)
-    return [
-        Guidance(float(point["value"]), str(place))
-        for place, point in enumerate(trait.guidance, 1)
-        if low - room <= float(point["value"]) <= high + room
-    ]
-
-
 def grades_note(trait: PublicTrait) -> list[str]:
     """How grades become numbers, and what that leaves out; nothing for a measured trait."""
     if not trait.grades:
@@ -158,9 +141,7 @@ def grades_note(trait: PublicTrait) -> list[str]:
     ]
 
 
-def _values(
-    course: Course, points: Sequence[drawn.YearPoint], guidance: Sequence[Guidance]
-) -> Plot:
+def _values(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
     trait = course.facts.trait
     names = drawn.CourseWords(
         record=_("Mean result of the tested dogs"),
@@ -172,7 +153,6 @@ def _values(
         points,
         axes=AxisWords(x=_("Year of birth"), y=trait.name),
         words=names,
-        guidance=guidance,
     )
     heads = (
         _("Born in"), _("Dogs"), _("Tested"), _("Tested, of 100"),
@@ -261,10 +241,6 @@ def _interval(trait: PublicTrait, mean: Mean | None) -> drawn.Interval | None:
         return None
     digits = mean_decimals_of(trait.resolution)
     return drawn.Interval(*(round(each, digits) for each in (mean.mean, mean.low, mean.high)))
-
-
-def _ends(point: drawn.YearPoint) -> list[float]:
-    return [end for mean in (point.record, point.genes) if mean for end in (mean.low, mean.high)]
 
 
 def _csv_mean(mean: Mean | None) -> tuple[Any, Any, Any]:

@@ -28,7 +28,8 @@ from registry.telling.breeding import (
 )
 from registry.telling.drawings import drawing
 from registry.telling.facts import Fact
-from registry.telling.meanings import Note, guidance_points, notes_of, range_text
+from registry.telling.guidance import Note, notes_of
+from registry.telling.meanings import range_text
 from registry.wording.breeding import (
     forecast_sentences,
     litter_mean_sentence,
@@ -133,7 +134,6 @@ def _labels(each: Expected) -> LitterLabels:
         middle_value=record_text(trait, facts.middle),
         middle_step=facts.middle / resolution,
         value=trait.value_text,
-        guidance=guidance_points(trait),
         parents=tuple(
             ParentNote(value.record / resolution, dog.short_name, record_text(trait, value.record))
             for dog, value in ((each.pair.sire, each.of.sire), (each.pair.dam, each.of.dam))

@@ -16,7 +16,6 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.charts.axis import GuidancePoint
 from registry.charts.svg import HeapLabels, heaps
 from registry.queries.breed_counts import BreedCounts
 from registry.queries.public import PublicTrait, ReadTrait
@@ -25,6 +24,7 @@ from registry.science.dots import Heap, heap
 from registry.science.scale import Better
 from registry.science.standing import Standing, standing
 from registry.telling.drawings import drawing
+from registry.telling.guidance import Note, axis_ends, guidance_sentences, notes_of
 from registry.wording import dates
 from registry.wording.standings import (
     TraitWords,
@@ -66,20 +66,12 @@ class PlaceRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
-    """A guidance point: its mark on the axis, its sentence, where it is from."""
-
-    mark: str
-    sentence: str
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
 class Meaning:
     """One trait of one result, ready to be placed on the page.
 
-    ``lead`` is complete without the picture. ``then`` and ``now`` are the standing as issued and
-    today's; ``stale`` says that a newer exam counts for this trait.
+    ``lead`` is complete without the picture; ``health`` is what guidance points say of the value.
+    ``then`` and ``now`` are the standing as issued and today's; ``stale`` says that a newer exam
+    counts for this trait.
     """
 
     slug: str
@@ -88,6 +80,7 @@ class Meaning:
     stale: str
     lead: str
     sentences: tuple[str, ...]
+    health: tuple[str, ...]
     pictures: tuple[Picture, ...]
     circle: str
     now_label: str
@@ -144,7 +137,8 @@ def meaning(
         stale=_stale(read, is_old=is_old),
         lead=lead,
         sentences=tuple(more),
-        pictures=_pictures(read, drawn, dog=dog, lead=lead, words=words, font=font),
+        health=guidance_sentences(trait, read.spoken),
+        pictures=_pictures(read, drawn, histogram, dog=dog, lead=lead, font=font),
         circle=circle_text(drawn[0][1]) if drawn else "",
         now_label=_("Today, %(day)s") % {"day": dates.day(moment.now)},
         now=short_standing(place, words=words),
@@ -189,26 +183,6 @@ def circle_text(drawn: Heap) -> str:
     }
 
 
-def notes_of(trait: PublicTrait) -> tuple[Note, ...]:
-    """The trait's guidance points, marked 1, 2, 3 in the order of the axis."""
-    return tuple(
-        Note(str(place), str(point["sentence"]), str(point["source"]))
-        for place, point in enumerate(trait.guidance, 1)
-    )
-
-
-def guidance_points(trait: PublicTrait) -> tuple[GuidancePoint, ...]:
-    """The same points for the axis of a drawing."""
-    return tuple(
-        GuidancePoint(
-            step=float(point["value"]) / float(trait.resolution),
-            text=f"{point['value']}{trait.unit}",
-            mark=str(place),
-        )
-        for place, point in enumerate(trait.guidance, 1)
-    )
-
-
 @lru_cache(maxsize=2048)
 def placed_heap(
     histogram: Histogram, step: int | None, better: Better, is_counted: bool, span: tuple[int, int]
@@ -233,15 +207,16 @@ def _heaps(read: ReadTrait, histogram: Histogram) -> tuple[tuple[str, Heap], ...
 def _pictures(
     read: ReadTrait,
     drawn: tuple[tuple[str, Heap], ...],
+    histogram: Histogram,
     *,
     dog: str,
     lead: str,
-    words: TraitWords,
     font: str,
 ) -> tuple[Picture, ...]:
     if not drawn:
         return ()
-    trait, guidance = read.trait, guidance_points(read.trait)
+    trait = read.trait
+    better, worse = axis_ends(trait, histogram)
     parts = []
     captions = []
     for side, circles in drawn:
@@ -252,13 +227,12 @@ def _pictures(
         labels = HeapLabels(
             title=f"{caption}. {lead}" if step == read.spoken else caption,
             description=circle_text(circles),
-            better_end=capitalised(words.better),
-            worse_end=capitalised(words.worse),
+            better_end=better,
+            worse_end=worse,
             circle=circle_text(circles),
             value=trait.value_text,
             own=dog,
             own_value=value,
-            guidance=guidance,
             same=_("same as %(dog)s") % {"dog": dog},
         )
         parts.append((circles, labels, f"{trait.slug}-{side}"))

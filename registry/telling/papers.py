@@ -83,7 +83,9 @@ def certificate_paper(record: CertificateRecord) -> CertificatePaper:
         if first and first.pictures
         else (),
         rows=_rows(record, meanings),
-        row_notes=tuple(f"{note.mark} {note.sentence}" for note in first.notes) if first else (),
+        row_notes=tuple(
+            f"{each.title}: {' '.join(each.health)}" for each in meanings if each.health
+        ),
         cautions=tuple(cautions()),
         issue_lines=(
             _("Issued on %(day)s") % {"day": dates.day(record.issued_at)},

@@ -4,7 +4,7 @@ the tables.
 As many dogs as evaluations, in litters of five with parents of their breed; four of five dogs
 tested, a quarter of these twice. Forty breeds, the largest with 17 tested dogs for every 100
 evaluations (170,000 of a million) and the smallest with 400. Every evaluation carries the hip
-laxity index of both sides. Only the measurements may write so: everybody else goes through the
+hip laxity of both sides. Only the measurements may write so: everybody else goes through the
 desk.
 """
 

@@ -1,5 +1,5 @@
 """One breed with a great pedigree for the measurement of a whole breeding run, written straight to
-the tables: a made-up pedigree of a million dogs, six of ten with the hip laxity index of both hips.
+the tables: a made-up pedigree of a million dogs, six of ten with the hip laxity of both hips.
 
 The values have a truth behind them: genes handed on through the pedigree, the litter, the clinic,
 the rest. Run it in a process of its own, so that its memory is not the measurement's.

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from registry.charts.axis import GuidancePoint
 from registry.charts.svg import HeapLabels, heap
 from registry.science import dots
 from registry.science.distribution import Histogram
@@ -24,11 +23,6 @@ LABELS = HeapLabels(
     same="same as Juno",
     own="Juno",
     own_value="0.31",
-    guidance=(
-        GuidancePoint(30, "0.30", "1"),
-        GuidancePoint(45, "0.45", "2"),
-        GuidancePoint(70, "0.70", "3"),
-    ),
 )
 
 

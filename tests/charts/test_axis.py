@@ -1,10 +1,13 @@
 """The axis: round ticks with room for their values, and widths that text never exceeds."""
 
+import re
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from registry.charts.axis import GuidancePoint, Scale, axis, tick_steps
+from registry.charts.axis import Scale, axis, tick_steps
 
 
 @given(first=st.integers(-500, 5000), steps=st.integers(1, 3000))
@@ -43,12 +46,17 @@ def test_every_step_keeps_its_place_when_the_scale_is_reversed() -> None:
     ]
 
 
-def test_a_value_beside_a_guidance_point_gives_way_and_keeps_its_tick() -> None:
-    drawn = axis(Scale(20, 79), 100, value=str, guidance=[GuidancePoint(31, "thirty-one", "1")])
+@pytest.mark.parametrize("first", [5, 14, 22, 30, 45])
+def test_every_number_on_the_axis_is_a_round_one_at_even_distances(first: int) -> None:
+    scale = Scale(first, first + 79)
 
-    assert ">thirty-one<" in drawn
-    assert ">30<" not in drawn
-    assert drawn.count("v4") == 6
+    drawn = axis(scale, 100, value=str)
+
+    shown = [int(number) for number in re.findall(r">(\d+)</text>", drawn)]
+    assert len(shown) >= 3
+    assert len({after - before for before, after in pairwise(shown)}) == 1
+    assert all(number % (shown[1] - shown[0]) == 0 for number in shown)
+    assert "tspan" not in drawn
 
 
 def test_ten_short_grades_each_have_their_label() -> None:

@@ -10,11 +10,10 @@ import pytest
 
 from registry.charts import course, figures
 from registry.charts.course import AheadPoint, AheadWords, CourseWords, Interval, YearPoint
-from registry.charts.figures import AxisWords, Guidance
+from registry.charts.figures import AxisWords
 from tests.charts.test_figures import every_value
 
-AXES = AxisWords("Year of birth", "Hip laxity index")
-GUIDANCE = [Guidance(0.3, "1")]
+AXES = AxisWords("Year of birth", "Hip laxity")
 WORDS = CourseWords(
     record="Mean of tested dogs",
     genes="Mean from genes alone",
@@ -50,16 +49,15 @@ AHEAD_WORDS = AheadWords(
 )
 
 FIGURES: dict[str, dict[str, Any]] = {
-    "course": course.course(YEARS, axes=AXES, words=WORDS, guidance=GUIDANCE),
+    "course": course.course(YEARS, axes=AXES, words=WORDS),
     "inbreeding": course.inbreeding(
         YEARS, axes=AxisWords("Year of birth", "Inbreeding, of 100"), name="Mean inbreeding"
     ),
     "ahead": course.ahead(
         AHEAD,
-        axes=AxisWords("Generations from now", "Hip laxity index"),
+        axes=AxisWords("Generations from now", "Hip laxity"),
         words=AHEAD_WORDS,
         middle=0.6,
-        guidance=GUIDANCE,
     ),
 }
 EVERY_FIGURE = pytest.mark.parametrize("figure", FIGURES.values(), ids=FIGURES.keys())
@@ -88,7 +86,8 @@ def test_colours_are_the_pages_tokens_and_judge_nothing(figure: dict[str, Any]) 
 @EVERY_FIGURE
 def test_no_area_is_filled(figure: dict[str, Any]) -> None:
     assert all("fill" not in trace for trace in figure["data"])
-    assert {shape["type"] for shape in figure["layout"].get("shapes", [])} <= {"line"}
+    assert "shapes" not in figure["layout"]
+    assert "annotations" not in figure["layout"]
     bars = [trace for trace in figure["data"] if trace["type"] == "bar"]
     assert all(bar["marker"]["color"] == figures.CLEAR for bar in bars)
 

@@ -7,12 +7,11 @@ import plotly.graph_objects as go
 import pytest
 
 from registry.charts import figures
-from registry.charts.figures import AxisWords, Guidance, Spread, SpreadWords, Strata
+from registry.charts.figures import AxisWords, Spread, SpreadWords, Strata
 
-TIME = AxisWords("Year examined", "Hip laxity index")
-COUNT = AxisWords("Hip laxity index", "Dogs")
+TIME = AxisWords("Year examined", "Hip laxity")
+COUNT = AxisWords("Hip laxity", "Dogs")
 WORDS = SpreadWords("a quarter are tighter", "half are tighter", "a quarter are looser", "Dogs")
-GUIDANCE = [Guidance(0.3, "1"), Guidance(0.7, "3")]
 YEARS = [
     Spread(str(year), f"{year}", 40 + year % 7, 0.31, 0.42 - (year - 2017) / 200, 0.5)
     for year in range(2017, 2026)
@@ -26,17 +25,14 @@ STEPS = [round(0.14 + at / 50, 2) for at in range(30)]
 DOGS = [min(at, 29 - at) * 3 for at in range(30)]
 
 FIGURES: dict[str, dict[str, Any]] = {
-    "years": figures.over_time(YEARS, axes=TIME, words=WORDS, guidance=GUIDANCE),
+    "years": figures.over_time(YEARS, axes=TIME, words=WORDS),
     "sexes": figures.by_stratum(
         [Strata("Bitches", STEPS, DOGS), Strata("Dogs", STEPS, DOGS[3:] + DOGS[:3])],
         axes=COUNT,
         dogs="dogs",
-        guidance=GUIDANCE,
     ),
-    "clinics": figures.by_group(CLINICS, axis="Hip laxity index", words=WORDS),
-    "columns": figures.columns(
-        Strata("All", STEPS, DOGS), axes=COUNT, dogs="dogs", guidance=GUIDANCE, width=0.02
-    ),
+    "clinics": figures.by_group(CLINICS, axis="Hip laxity", words=WORDS),
+    "columns": figures.columns(Strata("All", STEPS, DOGS), axes=COUNT, dogs="dogs", width=0.02),
 }
 EVERY_FIGURE = pytest.mark.parametrize("figure", FIGURES.values(), ids=FIGURES.keys())
 
@@ -89,11 +85,10 @@ def test_a_clinic_with_too_few_dogs_has_no_row_and_the_others_keep_their_order()
     assert clinics["customdata"] == [210, 12]
 
 
-def test_guidance_is_a_thin_dotted_line_with_its_mark_and_never_an_area() -> None:
-    for figure in (FIGURES["years"], FIGURES["sexes"], FIGURES["columns"]):
-        layout = figure["layout"]
-        assert [shape["type"] for shape in layout["shapes"]] == ["line", "line"]
-        assert [note["text"] for note in layout["annotations"]] == ["1", "3"]
+@EVERY_FIGURE
+def test_nothing_is_drawn_but_the_numbers_of_the_breed(figure: dict[str, Any]) -> None:
+    assert "shapes" not in figure["layout"]
+    assert "annotations" not in figure["layout"]
 
 
 def every_value(part: Any) -> list[str]:

@@ -165,17 +165,13 @@ class TestWords:
         assert "same as Juno" in SHAPES["many ties"].svg()
         assert "same as Juno" not in SHAPES["outside on the loose side"].svg()
 
-    def test_guidance_points_are_values_with_a_footnote_mark_on_the_axis(self) -> None:
+    def test_the_axis_has_even_round_numbers_and_no_footnote_marks(self) -> None:
         root = drawing(SHAPES["5,000 dogs"].svg())
 
-        marks = [note.text for note in root.iter(f"{SVG}tspan") if note.get("class") == "note"]
-        assert marks == ["1", "2", "3"]
-
-    def test_a_guidance_point_off_the_scale_is_left_out(self) -> None:
-        svg = Shape((30,) * 15 + (31,) * 15, 31).svg()
-
-        assert "0.45" not in svg
-        assert "0.70" not in svg
+        texts = [text.text or "" for text in root.iter(f"{SVG}text")]
+        numbers = [text for text in texts if re.fullmatch(r"0\.\d\d", text)]
+        assert numbers == ["0.20", "0.40", "0.60", "0.80"]
+        assert not [note for note in root.iter(f"{SVG}tspan") if note.get("class") == "note"]
 
     def test_texts_are_escaped(self) -> None:
         words = replace(LABELS, own='<script>"&', title="<b>", circle="a & b", better_end="<")
@@ -259,7 +255,7 @@ class TestScales:
 
     def test_grades_are_ticked_one_by_one(self) -> None:
         counted = Histogram.of_steps([0] * 20 + [1] * 20 + [2] * 10 + [3] * 5 + [4])
-        words = HeapLabels(**{**vars(LABELS), "value": "ABCDE".__getitem__, "guidance": ()})
+        words = HeapLabels(**{**vars(LABELS), "value": "ABCDE".__getitem__})
 
         svg = heap(dots.heap(counted, 1, "lower"), labels=words, ident="a", better="lower")
 

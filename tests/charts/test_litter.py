@@ -10,7 +10,6 @@ from decimal import Decimal
 
 import pytest
 
-from registry.charts.axis import GuidancePoint
 from registry.charts.frame import EDGE, PLOT, WIDTH
 from registry.charts.litter import LitterLabels, ParentNote, litter, litters
 from registry.science import dots
@@ -29,7 +28,6 @@ LABELS = LitterLabels(
     middle_value="0.45",
     middle_step=45.0,
     value=lambda step: f"{step / 100:.2f}",
-    guidance=(GuidancePoint(30, "0.30", "1"), GuidancePoint(70, "0.70", "2")),
 )
 PARENTS = (ParentNote(36.5, "Sire Bram", "0.37"), ParentNote(38.0, "Dam Juno", "0.38"))
 

@@ -5,7 +5,6 @@ from datetime import UTC, datetime
 from math import exp
 from typing import Any
 
-from registry.charts.axis import GuidancePoint
 from registry.charts.svg import HeapLabels, heap
 from registry.paper.content import CertificatePaper, Fact, PaperWords, Picture, ReadingRow
 from registry.science import dots
@@ -64,7 +63,6 @@ def _drawing(ident: str, own_step: int) -> str:
         value=lambda step: f"{step / 100:.2f}",
         own="Juno",
         own_value=f"{own_step / 100:.2f}",
-        guidance=(GuidancePoint(30, "0.30", "1"), GuidancePoint(45, "0.45", "2")),
     )
     return heap(drawn, labels=labels, ident=ident, better="lower", font="Libertinus Serif")
 
@@ -113,7 +111,7 @@ def make_paper(**changes: Any) -> CertificatePaper:
         ),
         picture_notes=("412 tested Tarn Spaniels, examined November 2016 to October 2026.",),
         rows=(
-            ReadingRow("Hip laxity index", "0.29", "0.31", "0.31",
+            ReadingRow("Hip laxity", "0.29", "0.31", "0.31",
                        "about 24 of 100 tighter (20 to 28), of 412"),
             ReadingRow("Norberg angle", "107.5°", "106.0°", "106.0°",
                        "about 35 of 100 better (31 to 40), of 398"),

@@ -1,4 +1,4 @@
-"""The laxity index and the Norberg angle as they are defined, and what the trade says of them."""
+"""Hip laxity and the Norberg angle as they are defined, and what the trade says of them."""
 
 import json
 import math

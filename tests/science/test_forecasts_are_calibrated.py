@@ -211,7 +211,7 @@ class TestTheCourse:
 # --- selection ahead ---
 
 LOOSE, TIGHT, SPREAD = 0.70, 0.30, 0.10
-"""Mean laxity index of a loose breed, the index of tight hips, and the spread of a loose breed."""
+"""Mean laxity of a loose breed, the index of tight hips, and the spread of a loose breed."""
 STRONG = Variances(additive=0.6 * SPREAD**2, litter=0.0, residual=0.4 * SPREAD**2)
 PLAN = Plan(males_tested=100, sires_kept=20, females_tested=100, dams_kept=50)
 """The best fifth of the males, and the better half of the females."""

@@ -1,4 +1,4 @@
-"""The laxity index and the Norberg angle: rounding, limits, and what does not change them."""
+"""Hip laxity and the Norberg angle: rounding, limits, and what does not change them."""
 
 import math
 from decimal import Decimal, localcontext

@@ -46,9 +46,19 @@ def test_limits_and_guidance_lie_on_the_scale(trait: dict[str, Any]) -> None:
 @EACH
 def test_every_guidance_point_has_a_sentence_and_a_source(trait: dict[str, Any]) -> None:
     for point in trait["guidance"]:
-        assert set(point) == {"value", "sentence", "source"}
+        assert set(point) == {"value", "side", "meaning", "sentence", "source"}
+        assert point["side"] in {"below", "above", "from"}
         assert point["sentence"].endswith(".")
+        assert point["meaning"]
         assert point["source"]
+
+
+@EACH
+def test_no_reader_meets_how_a_source_was_looked_for(trait: dict[str, Any]) -> None:
+    shown = json.dumps(trait)
+
+    assert "memory" not in shown
+    assert "no source" not in shown
 
 
 @EACH

@@ -280,7 +280,7 @@ class TestTheCommand:
 
         said = capsys.readouterr().out
         assert "only what stands here was signed" in said
-        assert "  Hip laxity index, left: 0.31\n" in said
+        assert "  Hip laxity, left: 0.31\n" in said
         assert f"  Name: {juno.evaluation.dog.name}\n" in said
 
     def test_a_pdf_without_the_file_is_not_called_a_forgery(self, tmp_path: Path) -> None:

@@ -17,9 +17,10 @@ from registry.science.distribution import Histogram
 from registry.science.dots import heap
 from registry.science.standing import FEWEST_TO_COMPARE
 from registry.telling.drawings import drawing
-from registry.telling.meanings import Note, circle_text, guidance_points, notes_of, range_text
+from registry.telling.guidance import Note, axis_ends, better_end, notes_of
+from registry.telling.meanings import circle_text, range_text
 from registry.wording import dates
-from registry.wording.standings import Window, capitalised, counted, too_few
+from registry.wording.standings import Window, counted, too_few
 
 SEX_WORDS = {"F": gettext_lazy("Female"), "M": gettext_lazy("Male")}
 
@@ -91,20 +92,20 @@ def distribution_page(
     is_enough = n >= FEWEST_TO_COMPARE
     drawn = heap(whole.histogram, None, trait.better) if is_enough else None
     lead = _middle_sentence(trait, whole.histogram) if is_enough else too_few(n)
+    better, worse = axis_ends(trait, whole.histogram)
     labels = HeapLabels(
         title=f"{breed.name}, {trait.name}. {lead}",
         description=circle_text(drawn) if drawn else "",
-        better_end=capitalised(trait.better_word),
-        worse_end=capitalised(trait.worse_word),
+        better_end=better,
+        worse_end=worse,
         circle=circle_text(drawn) if drawn else "",
         value=trait.value_text,
-        guidance=guidance_points(trait),
     )
     return DistributionPage(
         breed=breed.name,
         trait=trait.name,
         lead=lead,
-        better=_better(trait),
+        better=better_end(trait),
         too_few="" if is_enough else too_few(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
@@ -150,13 +151,6 @@ def _middle_sentence(trait: PublicTrait, counts: Histogram) -> str:
         "low": low,
         "high": high,
     }
-
-
-def _better(trait: PublicTrait) -> str:
-    ends = (_("A lower value is better."), _("A higher value is better."))
-    if trait.grades:
-        return _("%(best)s is the best grade.") % {"best": trait.grades[0]}
-    return ends[trait.better == "higher"]
 
 
 def _between(counts: Histogram, low: int, high: int) -> int:

@@ -94,7 +94,6 @@ def _over_time(
         _spreads(parts, trait),
         axes=figures.AxisWords(x=group, y=trait.name),
         words=_spread_words(),
-        guidance=_guidance(trait),
     )
     return Plot(ident, title, _with_grades(figure, trait, "yaxis"), group, _rows(parts, trait))
 
@@ -113,7 +112,6 @@ def _by_sex(parts: dict[str, Histogram], trait: PublicTrait) -> Plot:
         strata,
         axes=figures.AxisWords(x=trait.name, y=_("Dogs")),
         dogs=_("dogs"),
-        guidance=_guidance(trait),
     )
     figure = _with_grades(figure, trait, "xaxis")
     return Plot("sexes", _("By sex, today's window"), figure, _("Sex"), _rows(parts, trait))
@@ -157,13 +155,6 @@ def _spread_words() -> figures.SpreadWords:
         upper=_("A quarter of the dogs lie above"),
         dogs=_("Dogs"),
     )
-
-
-def _guidance(trait: PublicTrait) -> list[figures.Guidance]:
-    return [
-        figures.Guidance(float(point["value"]), str(place))
-        for place, point in enumerate(trait.guidance, 1)
-    ]
 
 
 def _with_grades(figure: figures.Figure, trait: PublicTrait, axis: str) -> figures.Figure:

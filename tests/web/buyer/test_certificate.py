@@ -186,7 +186,7 @@ class TestContent:
         sire = juno.evaluation.dog.sire
         assert sire is not None
         shown = factories.make_accepted(club, sire, left="0.22", right="0.27")
-        assert "Hip laxity index 0.27" in _page(client, juno.number)
+        assert "Hip laxity 0.27" in _page(client, juno.number)
 
         consent.change_consent(
             by=Actor.system(), evaluation_id=shown.evaluation.public_id, publish=False

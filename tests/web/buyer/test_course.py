@@ -156,16 +156,20 @@ class TestNumbers:
         assert rows[-1] == ["2025", "3", "too few"]
         assert drawn[0] == 2.11
 
-    def test_a_guidance_point_far_from_the_numbers_is_not_drawn(
+    def test_guidance_stands_in_the_details_and_not_in_the_figure(
         self, client: Client, club: Club
     ) -> None:
         make_course(club)
+
         html = page(client, club)
 
-        marks = [note["text"] for note in figure(html, "course")["layout"]["annotations"]]
-
-        assert marks == ["2"]
-        assert '<li value="2">Above 0.45' in html and "Above 0.70" not in html
+        assert "shapes" not in figure(html, "course")["layout"]
+        assert "annotations" not in figure(html, "course")["layout"]
+        details = html.split("What values mean", 1)[1].split("</details>", 1)[0]
+        assert [
+            f"{side} {point}" in details
+            for side, point in (("Below", "0.30"), ("Above", "0.45"), ("Above", "0.70"))
+        ] == [True] * 3
 
 
 class TestVariety:

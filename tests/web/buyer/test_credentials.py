@@ -187,9 +187,9 @@ class TestChecking:
             "Examined": "2 October 2026",
             "Clinic": f"{sealed.evaluation.clinic.name}, Tarnby",
             "Certificate issued": dates.day(timezone.localtime(sealed.issued_at)),
-            "Hip laxity index, left": "0.31",
-            "Hip laxity index, right": "0.35",
-            "Hip laxity index, among tested dogs that day":
+            "Hip laxity, left": "0.31",
+            "Hip laxity, right": "0.35",
+            "Hip laxity, among tested dogs that day":
                 "0 better, 1 the same with this dog, 0 worse",
         }  # fmt: skip
 
@@ -225,7 +225,7 @@ class TestCheckingPdfs:
 
         assert "Genuine and current" in page
         assert "This verdict is about the file in the PDF" in page
-        assert facts_on(page)["Hip laxity index, right"] == "0.35"
+        assert facts_on(page)["Hip laxity, right"] == "0.35"
 
     def test_a_page_that_was_changed_around_its_file_shows_what_was_signed(
         self, client: Client, sealed: Certificate
@@ -242,7 +242,7 @@ class TestCheckingPdfs:
 
         assert "only what stands here was signed" in page
         facts = facts_on(page)
-        assert (facts["Hip laxity index, left"], facts["Name"]) == (
+        assert (facts["Hip laxity, left"], facts["Name"]) == (
             "0.31",
             sealed.evaluation.dog.name,
         )

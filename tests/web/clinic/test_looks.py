@@ -186,7 +186,7 @@ def test_a_result_is_sent_without_script(scriptless: Page, live_server: Any, clu
     scriptless.locator("#id_hip-laxity-left-head_radius_mm").fill("11,2")
     scriptless.locator("#id_hip-laxity-left-displacement_mm").fill("3,9")
     scriptless.get_by_role("button", name="Keep and go on").click()
-    scriptless.get_by_text("Hip laxity index, right: not read.").wait_for()
+    scriptless.get_by_text("Hip laxity, right: not read.").wait_for()
     scriptless.get_by_role("button", name="Keep and go on").click()
     scriptless.get_by_label("No, the owner does not agree").check()
     scriptless.get_by_role("button", name="Keep and go on").click()

@@ -72,7 +72,7 @@ class TestReturned:
         shown = text_of(nurse.get(page_of(returned)))
 
         assert shown.index(REASON) < shown.index("What you sent")
-        assert "To look at: Hip laxity index, right" in shown
+        assert "To look at: Hip laxity, right" in shown
 
     def test_correcting_leads_to_the_marked_field(
         self, nurse: Client, returned: Evaluation
@@ -147,7 +147,7 @@ class TestResult:
             format_number(evaluation.reference),
             "Submitted",
             "Dr. Vera Oakhollow",
-            "Hip laxity index, left 0.31",
+            "Hip laxity, left 0.31",
             "Sent to the club",
         ):
             assert words in shown

@@ -195,7 +195,7 @@ class TestMeasurements:
         second = keep(nurse, draft, "measurements", **boxes)
 
         assert first.headers["Location"] == at("measurements", draft)
-        assert "Hip laxity index, left: 1.31 is outside the usual 0.05 to 1.20." in shown
+        assert "Hip laxity, left: 1.31 is outside the usual 0.05 to 1.20." in shown
         assert second.headers["Location"] == at("owner", draft)
 
     def test_sides_that_were_swapped_since_the_last_examination_are_warned_about(
