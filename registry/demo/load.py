@@ -27,6 +27,7 @@ from registry.demo.people import (
 )
 from registry.demo.pictures import Picture
 from registry.demo.progress import Progress
+from registry.demo.scales import choose_scales
 from registry.demo.scenario import Club, PlannedDog, PlannedExam
 from registry.demo.words import Words
 from registry.desk import announce, catalogue, decide, dogs, drafts, evidence, revoke, submit
@@ -105,6 +106,7 @@ class _Loader:
     def _open_club(self) -> list[Login]:
         self.staff, logins = open_accounts(self.words)
         install_traits(by=Actor.system())
+        choose_scales(by=self.staff.secretary)
         for breed in self.words.breeds:
             catalogue.add_breed(by=self.staff.secretary, name=breed.name)
         return logins

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from registry.demo.genetics import CONGRUENCE, ELBOW, LAXITY, SIDE_VARIANCE, Values
+from registry.demo.scales import ELBOW_EDGES, HIP_FIT
 
 SIDES = ("left", "right")
 
@@ -91,7 +92,7 @@ def lengths_for(index: float, radius_mm: float) -> tuple[str, str]:
 
 
 def index_of(found: Sequence[dict[str, Any]], side: str) -> float:
-    """The laxity index that the readings give a side; 0.4 when it was not read."""
+    """Hip laxity that the readings give a side; 0.4 when it was not read."""
     for reading in found:
         if reading["trait"] == "hip-laxity" and reading["side"] == side:
             if "value" in reading:
@@ -128,8 +129,8 @@ def _reading(slug: str, side: str, value: str) -> dict[str, Any]:
 
 
 def _grade(impression: float) -> str:
-    return "ABCDE"[sum(impression < limit for limit in _GRADE_LIMITS)]
+    return HIP_FIT[sum(impression < limit for limit in _GRADE_LIMITS)]
 
 
 def _elbow(fault: float) -> str:
-    return str(sum(fault > limit for limit in _ELBOW_LIMITS))
+    return ELBOW_EDGES[sum(fault > limit for limit in _ELBOW_LIMITS)]

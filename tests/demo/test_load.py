@@ -169,7 +169,8 @@ class TestFirstSecretary:
         told = self.opened(monkeypatch)
 
         assert Membership.objects.get(user__username="hollis").role == Role.SECRETARY
-        assert "5 traits were added" in told
+        assert "3 measured traits were added" in told
+        assert "Hip grade, extended view (A, B, C, D, E); Elbow grade (0, 1, 2, 3)" in told
         assert "/sign-in/" in told
 
     def test_it_refuses_a_second_first_secretary(self, monkeypatch: pytest.MonkeyPatch) -> None:

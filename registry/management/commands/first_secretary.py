@@ -17,7 +17,7 @@ from django.db import transaction
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid, Refused
 from registry.desk.people import first_secretary
-from registry.desk.shipped import install_traits
+from registry.desk.shipped import install_traits, offered_scales
 from registry.environment import Environment
 
 
@@ -39,12 +39,21 @@ class Command(BaseCommand):
             raise CommandError("\n".join(lines)) from error
         except Refused as error:
             raise CommandError(str(error)) from error
-        self.stdout.write(f"{user.full_name} is the secretary; {len(traits)} traits were added.")
+        self.stdout.write(
+            f"{user.full_name} is the secretary; {len(traits)} measured traits were added."
+        )
+        offered = "; ".join(
+            f"{scale.name} ({', '.join(scale.grades)})" for scale in offered_scales()
+        )
+        self.stdout.write(
+            f"Grades are the club's choice, so none is in use yet. On offer: {offered}. The page"
+            " Traits puts them into use, or takes grades of your own."
+        )
         self.stdout.write(
             "Next steps:\n"
             f"  1. Sign in at {settings.SITE_URL}/sign-in/ as {user.username}.\n"
             "  2. Make a passkey or set up an authenticator app: your room needs one.\n"
-            "  3. Add the club's breeds and clinics.\n"
+            "  3. Add the club's breeds and clinics, and choose its grades on the page Traits.\n"
             "  4. Invite two registrars, a second secretary and each clinic, on the page People."
         )
 

@@ -19,8 +19,10 @@ from registry.archive.checking import NotForHereError, check, check_rows, opened
 from registry.archive.containers import DamagedArchiveError
 from registry.archive.schema import schema_of_database, todays_schema
 from registry.archive.writing import BackupProblemError, Made, canonical_part, content_now
+from registry.desk.actor import Actor
 from registry.desk.backups import make_backup
 from registry.desk.errors import Refused
+from registry.desk.shipped import renew_words
 from registry.desk.upgrade import Plan, check_room, in_one_step, plan_upgrade
 
 # 600,000 rows took 31 seconds of processor time, backup, changes and verifications together; a
@@ -86,6 +88,7 @@ class Command(BaseCommand):
             return
         with in_one_step():
             call_command("migrate", verbosity=0, skip_checks=True)
+            self._renew_words()
         made = "The database was new: its tables are made."
         self.stdout.write(made if plan.schema is None else _UP_TO_DATE)
 
@@ -124,6 +127,7 @@ class Command(BaseCommand):
         try:
             with in_one_step():
                 call_command("migrate", verbosity=0, skip_checks=True)
+                self._renew_words()
                 self.stdout.write("The tables are changed; now they are verified.")
                 call_command("verify_ledger", verbosity=0, stdout=self.stdout)
                 # No change of tables touches a file, and there may be many gigabytes of them.
@@ -131,6 +135,14 @@ class Command(BaseCommand):
         except (Exception, KeyboardInterrupt) as error:
             why = str(error) or type(error).__name__
             raise CommandError(f"The upgrade failed: {why}\n{self._as_before(made)}") from error
+
+    def _renew_words(self) -> None:
+        """Give shipped traits this version's words, and say which were changed."""
+        for trait in renew_words(by=Actor.system()):
+            self.stdout.write(
+                f"The trait {trait.slug} has this version's words now ({trait.name}); the audit"
+                " trail has the former ones."
+            )
 
     def _as_before(self, made: Made) -> str:
         """Look whether the database has taken everything back, and say so."""

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_GET, require_http_methods
 
 from registry.desk import catalogue as desk
+from registry.desk import shipped
 from registry.desk.actor import Actor
 from registry.desk.errors import Invalid
 from registry.models import Better, Breed, Kind, Trait
@@ -198,8 +199,36 @@ def announcement(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase
 @require_GET
 @secretary_page
 def traits(request: HttpRequest, by: Actor) -> HttpResponseBase:
-    """Every trait."""
-    return render(request, "secretary/traits.html", framed("traits", traits=Trait.objects.all()))
+    """Every trait, and the scales on offer."""
+    context = framed("traits", traits=Trait.objects.all(), offered=shipped.offered_scales())
+    return render(request, "secretary/traits.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+@secretary_page
+def take_up(request: HttpRequest, by: Actor, slug: str) -> HttpResponseBase:
+    """Put an offered scale into use."""
+    scale = next((each for each in shipped.offered_scales() if each.slug == slug), None)
+    if scale is None:
+        raise Http404
+
+    def deed(given: dict[str, Any]) -> str:
+        return _("%(name)s is in use.") % {"name": shipped.take_up_scale(by=by, slug=slug).name}
+
+    return form_page(
+        request,
+        PlainForm(posted(request)),
+        deed,
+        section="traits",
+        title=_("Use this scale: %(name)s") % {"name": scale.name},
+        label=_("Use this scale"),
+        back=reverse("secretary:traits"),
+        intro=_(
+            "Its grades, best first: %(grades)s. Once there are results, the grades stay as they"
+            " are."
+        )
+        % {"grades": ", ".join(scale.grades)},
+    )
 
 
 @require_http_methods(["GET", "POST"])

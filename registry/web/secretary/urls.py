@@ -58,4 +58,5 @@ urlpatterns = [
     path("traits/", catalogue.traits, name="traits"),
     path("traits/new/", catalogue.new_trait, name="new-trait"),
     path("traits/<slug:slug>/", catalogue.trait, name="trait"),
+    path("traits/<slug:slug>/use/", catalogue.take_up, name="take-up-scale"),
 ]
