@@ -40,7 +40,7 @@ CONDITIONS = closed(
 )
 READING_GIVEN = {
     "type": "object",
-    "description": "A value, or for an index the head radius and displacement it follows from.",
+    "description": "A value, or for hip laxity the head radius and displacement it follows from.",
     "properties": {
         "trait": {"type": "string", "examples": ["hip-laxity"]},
         "side": SIDE,

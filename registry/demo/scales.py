@@ -22,7 +22,7 @@ def choose_scales(*, by: Actor) -> None:
         slug="hip-grade-extended",
         facts=_facts(
             HIP_FIT,
-            name="Hip fit, extended view",
+            name="Hip fit",
             joint="hip",
             better_word="better-fitting",
             worse_word="worse-fitting",

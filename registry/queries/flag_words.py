@@ -20,7 +20,7 @@ FLAG_NAMES = {
     "too_young": gettext_lazy("too young"),
     "outside_plausible": gettext_lazy("implausible value"),
     "beyond_four_sd": gettext_lazy("far from the breed"),
-    "index_mismatch": gettext_lazy("index does not fit"),
+    "index_mismatch": gettext_lazy("value does not fit the lengths"),
     "sides_differ": gettext_lazy("sides differ"),
     "sides_swapped": gettext_lazy("sides swapped"),
     "side_missing": gettext_lazy("one side only"),

@@ -138,6 +138,12 @@ class CertificateRecord:
     turns: tuple[Turn, ...] = ()
     readings: tuple[ReadTrait, ...] = field(default=())
 
+    @property
+    def is_corrected(self) -> bool:
+        """Whether the club has put a corrected result of the same exam in its place: only that
+        wants a reason, a newer exam needs none."""
+        return self.state == State.REPLACED and bool(self.reason)
+
 
 @dataclass(frozen=True, slots=True)
 class ReleasedValue:

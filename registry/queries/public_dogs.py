@@ -33,11 +33,13 @@ MOST_OFFSPRING = 200
 
 @dataclass(frozen=True, slots=True)
 class PublicResult:
-    """One accepted examination. ``readings`` is empty when it is revoked or not released."""
+    """One accepted examination. ``readings`` is empty when it is revoked or not released;
+    ``is_corrected`` says that the club has put a corrected result of the same exam in its place."""
 
     number: str
     state: State
     is_released: bool
+    is_corrected: bool
     examined_on: date
     readings: tuple[ReadTrait, ...]
 
@@ -58,9 +60,10 @@ _HEIR = (
 _TRAITS = f"SELECT {TRAIT_COLUMNS} FROM registry_trait t ORDER BY t.position, t.slug"  # noqa: S608
 _RESULTS = (
     "SELECT e.id, e.state, e.consent_to_publish, e.examined_on, c.number, r.trait_id, r.side,"
-    " r.step, v.id"
+    " r.step, v.id, n.id"
     " FROM registry_evaluation e"
     " JOIN registry_certificate c ON c.evaluation_id = e.id"
+    " LEFT JOIN registry_evaluation n ON n.corrects_id = e.id"
     " LEFT JOIN registry_reading r ON r.evaluation_id = e.id"
     " LEFT JOIN registry_countedvalue v ON v.evaluation_id = e.id AND +v.trait_id = r.trait_id"
     " AND v.counted_until IS NULL"
@@ -130,6 +133,7 @@ def results_of(dog: PublicDog, traits: Sequence[PublicTrait]) -> tuple[PublicRes
             number=row[4],
             state=State(row[1]),
             is_released=bool(row[2]),
+            is_corrected=row[9] is not None,
             examined_on=as_date(row[3]),
             readings=tuple(
                 ReadTrait(trait, in_order(steps[pk][trait.pk]), (pk, trait.pk) in counting)

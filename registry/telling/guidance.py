@@ -65,6 +65,12 @@ def axis_ends(trait: PublicTrait, counts: Histogram) -> tuple[str, str]:
     return better, worse
 
 
+def direction(trait: PublicTrait) -> tuple[str, ...]:
+    """Which end is better, where the words of the ends do not say it by themselves and a standing
+    is silent: ``A larger angle is better.``"""
+    return (better_end(trait),) if trait.better_word.startswith(_("better")) else ()
+
+
 def better_end(trait: PublicTrait) -> str:
     """Which end of the scale is better, as a sentence of its own."""
     if trait.grades:

@@ -16,8 +16,9 @@ from registry.queries.public import PublicDog, PublicTrait, Relative
 from registry.science.distribution import Histogram
 from registry.science.standing import standing
 from registry.telling.breeding import trait_words
+from registry.telling.guidance import better_end
 from registry.wording import dates
-from registry.wording.standings import capitalised, short_standing
+from registry.wording.standings import short_standing
 
 _SEXES = {"F": gettext_lazy("female"), "M": gettext_lazy("male")}
 
@@ -143,12 +144,12 @@ def _lead(trait: PublicTrait, tested: int, first: str, last: str) -> str:
         }
     return _(
         "The %(tested)d tested puppies lie between %(first)s and %(last)s, each with its worse "
-        "side. %(better)s is better. A small difference says little."
+        "side. %(better)s A small difference says little."
     ) % {
         "tested": tested,
         "first": first,
         "last": last,
-        "better": capitalised(trait.better_word),
+        "better": better_end(trait),
     }
 
 
@@ -170,9 +171,10 @@ def _next_steps(untested: int) -> tuple[str, ...]:
         steps.insert(
             1,
             ngettext(
-                "%(count)d puppy has no result to show. Have it tested: it may be better or worse.",
-                "%(count)d puppies have no result to show. Have them tested: they may be better "
-                "or worse.",
+                "%(count)d puppy has no result to show. Ask its owner whether it was tested: it "
+                "may be better or worse.",
+                "%(count)d puppies have no result to show. Ask their owners whether they were "
+                "tested: they may be better or worse.",
                 untested,
             )
             % {"count": untested},

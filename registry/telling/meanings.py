@@ -24,7 +24,7 @@ from registry.science.dots import Heap, heap
 from registry.science.scale import Better
 from registry.science.standing import Standing, standing
 from registry.telling.drawings import drawing
-from registry.telling.guidance import Note, axis_ends, guidance_sentences, notes_of
+from registry.telling.guidance import Note, axis_ends, direction, guidance_sentences, notes_of
 from registry.wording import dates
 from registry.wording.standings import (
     TraitWords,
@@ -98,11 +98,13 @@ class Meaning:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """When the page is read, when the certificate was issued, and when the dog was examined."""
+    """When the page is read, when the certificate was issued, and when the dog was examined;
+    ``is_corrected`` says that the club has put a corrected result in its place since."""
 
     now: datetime
     issued_at: datetime
     examined_on: date
+    is_corrected: bool = False
 
 
 def meaning(
@@ -134,9 +136,9 @@ def meaning(
         slug=trait.slug,
         title=trait.name,
         values=values_text(read),
-        stale=_stale(read, is_old=is_old),
+        stale=_stale(read, moment, is_old=is_old),
         lead=lead,
-        sentences=tuple(more),
+        sentences=(*direction(trait), *more),
         health=guidance_sentences(trait, read.spoken),
         pictures=_pictures(read, drawn, histogram, dog=dog, lead=lead, font=font),
         circle=circle_text(drawn[0][1]) if drawn else "",
@@ -154,7 +156,9 @@ def meaning(
     )
 
 
-def _stale(read: ReadTrait, *, is_old: bool) -> str:
+def _stale(read: ReadTrait, moment: Moment, *, is_old: bool) -> str:
+    if moment.is_corrected:
+        return _("This was corrected. The corrected result counts now.")
     if not read.counts:
         return _("A newer exam of this dog counts for this now.")
     if is_old:

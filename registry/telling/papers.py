@@ -31,7 +31,7 @@ from registry.telling.facts import Fact, dog_facts, exam_facts
 from registry.telling.meanings import Meaning, Moment, meaning
 from registry.wording import dates
 from registry.wording.cautions import cautions
-from registry.wording.verdicts import replaced, revoked, what_genuine_means
+from registry.wording.verdicts import replaced, revoked, what_paper_cannot_say
 
 _FONT = "Libertinus Serif"
 _SEAL_LETTERS = 16
@@ -62,7 +62,7 @@ def certificate_paper(record: CertificateRecord) -> CertificatePaper:
         url=f"{settings.SITE_URL}/C/{record.number}",
         state=_PAPER_STATES[record.state],
         state_word=word,
-        state_sentence=what_genuine_means() if record.state == State.ACCEPTED else "",
+        state_sentence=what_paper_cannot_say() if record.state == State.ACCEPTED else "",
         state_lines=lines,
         dog_name=record.dog.name,
         issued_at=record.issued_at,
@@ -163,7 +163,7 @@ def _facts(facts: tuple[Fact, ...]) -> tuple[PaperFact, ...]:
 def _state(record: CertificateRecord) -> tuple[str, tuple[str, ...]]:
     """The word of the sheet's state, and what happened since the certificate was issued."""
     if record.state == State.ACCEPTED:
-        return _("Genuine when issued"), ()
+        return _("Check this before you trust it"), ()
     if record.state == State.REPLACED:
         verdict = replaced(record.ceased_at, record.reason)
         newer = (
@@ -185,8 +185,8 @@ def _seal(record: CertificateRecord) -> tuple[str, ...]:
     if seal is None:
         return ()
     root = base64.b64encode(seal.root).decode()[:_SEAL_LETTERS]
-    words = {"entry": seal.entry, "size": seal.size, "seal": root}
-    return (_("Line %(entry)d of the log, sealed with %(size)d lines: %(seal)s…") % words,)
+    words = {"entry": f"{seal.entry:,}", "size": f"{seal.size:,}", "seal": root}
+    return (_("Line %(entry)s of the log, sealed with %(size)s lines: %(seal)s…") % words,)
 
 
 def _words() -> PaperWords:

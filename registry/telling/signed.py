@@ -43,16 +43,19 @@ def signed_facts(document: Document, *, with_results: bool = True) -> tuple[Fact
 
 
 def _results(said: Mapping[str, Any]) -> Iterator[Fact]:
-    """Each reading, and where the dog stood with it on the day of issue."""
+    """Each reading, and where the dog stood with it on the day of issue. A file of a result that is
+    no longer shown has no readings; where the dog stood with them is not told either."""
     readings = [_mapping(each) for each in said.get("readings", ())]
     for read in readings:
         side = str(_SIDES.get(_text(read, "side"), ""))
         yield Fact(", ".join(filter(None, (_text(read, "name"), side))), _text(read, "value"))
     names = {_text(read, "trait"): _text(read, "name") for read in readings}
     for trait, standing in _mapping(said.get("standingAsIssued")).items():
+        if trait not in names:
+            continue
         place = {name: _text(_mapping(standing), name) for name in ("better", "equal", "worse")}
         yield Fact(
-            _("%(trait)s, among tested dogs that day") % {"trait": names.get(trait, trait)},
+            _("%(trait)s, among tested dogs that day") % {"trait": names[trait]},
             _("%(better)s better, %(equal)s the same with this dog, %(worse)s worse") % place,
         )
 

@@ -25,6 +25,12 @@ def shape_path(name: str) -> str:
 
 
 @register.filter
+def thousands(number: int) -> str:
+    """A count as all pages write it: ``1,862``."""
+    return f"{number:,}"
+
+
+@register.filter
 def state_word(state: str) -> str:
     """The word of a state."""
     return str(STATES[state].word)

@@ -33,21 +33,39 @@ def what_genuine_means() -> str:
     )
 
 
+def what_paper_cannot_say() -> str:
+    """Stands on every sheet that was current when it was printed: paper cannot vouch for itself."""
+    return _(
+        "Anybody can print a sheet like this. The code below leads to the club's page, which says "
+        "whether it is genuine and still holds. It describes one examination on one day. "
+        "It does not promise the dog or its puppies will stay healthy."
+    )
+
+
 def genuine() -> Verdict:
     """Issued by the club, and nothing newer has taken its place."""
     return Verdict("genuine", _("Genuine and current"), (what_genuine_means(),))
 
 
 def replaced(on: dt.date | None, reason: str = "") -> Verdict:
-    """Issued by the club; a newer result holds now."""
+    """Issued by the club; another result holds now. With a ``reason`` the club has corrected this
+    one, of the same exam; without one a newer exam has overtaken it."""
+    if reason:
+        word = _("Genuine, replaced by a corrected result")
+        since = (
+            _("A corrected result took its place on %(day)s.") % {"day": dates.day(on)}
+            if on
+            else _("A corrected result has taken its place.")
+        )
+        lines = (_("The club did issue this. %(since)s Use that one.") % {"since": since},)
+        return Verdict("replaced", word, _with_reason(lines, reason))
     since = (
         _("A newer result took its place on %(day)s.") % {"day": dates.day(on)}
         if on
         else _("A newer result has taken its place.")
     )
     lines = (_("The club did issue this. %(since)s Use the newer one.") % {"since": since},)
-    word = _("Genuine, replaced by a newer result")
-    return Verdict("replaced", word, _with_reason(lines, reason))
+    return Verdict("replaced", _("Genuine, replaced by a newer result"), lines)
 
 
 def revoked(on: dt.date | None, reason: str) -> Verdict:

@@ -81,7 +81,7 @@ def make_paper(**changes: Any) -> CertificatePaper:
         number="K7M2Q X9RTD",
         url="https://register.tarnspaniels.example/C/K7M2QX9RTD",
         state="current",
-        state_word="Genuine when issued",
+        state_word="Check this before you trust it",
         state_sentence=(
             "The club did issue this. It describes one examination on one day. It does not "
             "promise that the dog or its puppies will stay healthy."

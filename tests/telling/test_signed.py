@@ -1,27 +1,34 @@
-"""What a file says is told in the words and the days of the paper."""
+"""What a certificate's file says: never a raw code, and nothing of a result that it has not."""
 
 from __future__ import annotations
 
-import pytest
+from typing import Any
 
 from registry.telling.signed import signed_facts
 
 
-def issued(valid_from: str) -> str | None:
-    document = {"credentialSubject": {"certificateNumber": "EQEB9EHZ59"}, "validFrom": valid_from}
-    return {fact.term: fact.value for fact in signed_facts(document)}.get("Certificate issued")
+def document(readings: list[dict[str, Any]]) -> dict[str, Any]:
+    return {
+        "credentialSubject": {
+            "certificateNumber": "NMEWNZXHHE",
+            "name": "Juno",
+            "readings": readings,
+            "standingAsIssued": {"hip-laxity": {"better": 235, "equal": 12, "worse": 178}},
+        }
+    }
 
 
-@pytest.mark.parametrize(
-    ("valid_from", "day"),
-    [
-        # The tests' club is in Vienna, where it is an hour, in summer two hours, later.
-        ("2026-11-25T22:59:59.000001Z", "25 November 2026"),
-        ("2026-11-25T23:00:00Z", "26 November 2026"),
-        ("2026-06-30T22:30:00Z", "1 July 2026"),
-        ("some day", "some day"),
-        ("", None),
-    ],
-)
-def test_the_day_of_issue_is_the_clubs(valid_from: str, day: str | None) -> None:
-    assert issued(valid_from) == day
+def test_a_standing_is_named_by_the_trait_of_its_reading() -> None:
+    reading = {"trait": "hip-laxity", "name": "Hip laxity", "side": "left", "value": "0.31"}
+
+    facts = {fact.term: fact.value for fact in signed_facts(document([reading]))}
+
+    assert facts["Hip laxity, left"] == "0.31"
+    assert "Hip laxity, among tested dogs that day" in facts
+
+
+def test_a_file_without_readings_tells_neither_code_nor_standing() -> None:
+    told = str(signed_facts(document([])))
+
+    assert "hip-laxity" not in told
+    assert "235" not in told

@@ -54,7 +54,7 @@ class Command(BaseCommand):
         if marks.get("revocation"):
             raise CommandError("Revoked: the club has taken this certificate back.")
         if marks.get("refresh"):
-            self.stdout.write("A newer result has taken its place. Use the newer one.")
+            self.stdout.write("A newer or corrected result has taken its place. Use that one.")
         elif {"revocation", "refresh"} <= marks.keys():
             self.stdout.write("By the status lists it is current.")
         else:

@@ -91,7 +91,7 @@ def distribution_page(
     n = whole.histogram.n
     is_enough = n >= FEWEST_TO_COMPARE
     drawn = heap(whole.histogram, None, trait.better) if is_enough else None
-    lead = _middle_sentence(trait, whole.histogram) if is_enough else too_few(n)
+    lead = _lead(trait, whole.histogram) if is_enough else too_few(n)
     better, worse = axis_ends(trait, whole.histogram)
     labels = HeapLabels(
         title=f"{breed.name}, {trait.name}. {lead}",
@@ -105,7 +105,7 @@ def distribution_page(
         breed=breed.name,
         trait=trait.name,
         lead=lead,
-        better=better_end(trait),
+        better=_grades(trait) if trait.grades else better_end(trait),
         too_few="" if is_enough else too_few(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
@@ -141,16 +141,27 @@ def summary_row(trait: PublicTrait, group: str, counts: Histogram) -> SummaryRow
     if counts.n < FEWEST_TO_COMPARE:
         return SummaryRow(group, f"{counts.n:,}", _("too few"), _("too few"))
     low, middle, high = (trait.value_text(round(counts.quantile(q))) for q in (0.25, 0.5, 0.75))
-    half = _("%(low)s to %(high)s") % {"low": low, "high": high}
+    half = low if low == high else _("%(low)s to %(high)s") % {"low": low, "high": high}
     return SummaryRow(group, f"{counts.n:,}", middle, half)
 
 
-def _middle_sentence(trait: PublicTrait, counts: Histogram) -> str:
+def _lead(trait: PublicTrait, counts: Histogram) -> str:
+    """The middle half; of grades, of which most dogs may share one, how many have the best."""
+    if trait.grades:
+        return _("%(best)s of %(all)s tested dogs have the best grade, %(grade)s.") % {
+            "best": f"{counts.at(0):,}",
+            "all": f"{counts.n:,}",
+            "grade": trait.grades[0],
+        }
     low, high = (trait.value_text(round(counts.quantile(q))) for q in (0.25, 0.75))
     return _("Half of the tested dogs lie between %(low)s and %(high)s.") % {
         "low": low,
         "high": high,
     }
+
+
+def _grades(trait: PublicTrait) -> str:
+    return _("From best to worst: %(grades)s.") % {"grades": ", ".join(trait.grades)}
 
 
 def _between(counts: Histogram, low: int, high: int) -> int:

@@ -134,7 +134,12 @@ def certificate_page(
         examined=_("Examined on %(day)s, sent in on %(sent)s")
         % {"day": dates.day(record.examined_on), "sent": dates.day(record.submitted_at)},
         newer_href=f"/C/{record.newer}" if verdict.kind == "replaced" and record.newer else "",
-        newer=_("Newer certificate %(number)s") % {"number": format_number(record.newer)},
+        newer=(
+            _("Corrected certificate %(number)s")
+            if record.is_corrected
+            else _("Newer certificate %(number)s")
+        )
+        % {"number": format_number(record.newer)},
         compared=compared,
         facts=dog_facts(dog),
         chip_end=dog.chip[-6:],
@@ -256,7 +261,12 @@ def sections_of(
         now=now,
         evaluation_id=evaluation_id,
     )
-    moment = Moment(day_of_reading(timezone.localtime(now)), record.issued_at, record.examined_on)
+    moment = Moment(
+        day_of_reading(timezone.localtime(now)),
+        record.issued_at,
+        record.examined_on,
+        record.is_corrected,
+    )
     return tuple(
         section(
             read,

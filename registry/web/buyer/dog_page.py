@@ -90,7 +90,14 @@ def result_line(result: PublicResult) -> ResultLine:
     elif not result.is_released:
         state, word = "not-released", _("Examined, result not released")
     elif result.state == State.REPLACED:
-        state, word = "replaced", _("Replaced by a newer result")
+        state, word = (
+            "replaced",
+            (
+                _("Replaced by a corrected result")
+                if result.is_corrected
+                else _("Replaced by a newer result")
+            ),
+        )
     else:
         state, word = "current", _("Current")
     return ResultLine(
@@ -104,11 +111,18 @@ def result_line(result: PublicResult) -> ResultLine:
                 read.trait.name,
                 values_text(read)
                 if read.counts or not read.trait.is_counted
-                else _("%(values)s (a newer exam counts now)") % {"values": values_text(read)},
+                else _uncounted(result) % {"values": values_text(read)},
             )
             for read in result.readings
         ),
     )
+
+
+def _uncounted(result: PublicResult) -> str:
+    """How values stand there that do not count: why not."""
+    if result.is_corrected:
+        return _("%(values)s (corrected since)")
+    return _("%(values)s (a newer exam counts now)")
 
 
 def _offspring_count(offspring: list[Kin]) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from csp.decorators import csp_update
@@ -52,14 +53,13 @@ def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBas
     for month, counts in months.items():
         year = str(month.year)
         years[year] = years[year].merge(counts) if year in years else counts
-    monthly = {dates.month(month): counts for month, counts in months.items()}
     sexes = {
         str(SEX_WORDS[sex]): distribution(breed=breed, trait=stored, sex=sex).histogram
         for sex in Sex.values
     }
     plots = [
         _over_time("years", _("By year of the exam"), _("Year"), years, trait),
-        _over_time("months", _("By month of the exam"), _("Month"), monthly, trait),
+        *_finer(months, trait),
         _by_sex(sexes, trait),
     ]
     is_registrar = _is_registrar(request)
@@ -69,6 +69,7 @@ def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBas
         "breed": breed,
         "trait": trait,
         "plots": plots,
+        "is_thin": not any(plot.ident in ("months", "quarters") for plot in plots),
         "up": f"/breeds/{breed.slug}/{trait.slug}/",
         "current": "breeds",
     }
@@ -96,6 +97,31 @@ def _over_time(
         words=_spread_words(),
     )
     return Plot(ident, title, _with_grades(figure, trait, "yaxis"), group, _rows(parts, trait))
+
+
+def _finer(months: dict[date, Histogram], trait: PublicTrait) -> list[Plot]:
+    """By month where most months have enough dogs to be summed up, else by quarter, else nothing:
+    a picture without a line would say nothing."""
+    if _is_dense(months.values()):
+        monthly = {dates.month(month): counts for month, counts in months.items()}
+        return [_over_time("months", _("By month of the exam"), _("Month"), monthly, trait)]
+    quarters: dict[str, Histogram] = {}
+    for month, counts in months.items():
+        name = _("Q%(quarter)d %(year)d") % {
+            "quarter": (month.month + 2) // 3,
+            "year": month.year,
+        }
+        quarters[name] = quarters[name].merge(counts) if name in quarters else counts
+    if not _is_dense(quarters.values()):
+        return []
+    title = _("By quarter of the exam")
+    return [_over_time("quarters", title, _("Quarter"), quarters, trait)]
+
+
+def _is_dense(parts: Iterable[Histogram]) -> bool:
+    """Whether at least half of the parts have enough dogs."""
+    enough = [counts.n >= FEWEST_TO_COMPARE for counts in parts]
+    return 2 * sum(enough) >= max(len(enough), 1)
 
 
 def _by_sex(parts: dict[str, Histogram], trait: PublicTrait) -> Plot:

@@ -103,7 +103,11 @@ def _page(evaluation: Evaluation, token: str) -> OwnerPage:
         State.RETURNED: _("The clinic was asked to put something right"),
         State.ACCEPTED: _("Accepted by the club"),
         State.DECLINED: _("The club could not accept it"),
-        State.REPLACED: _("Replaced by a newer result"),
+        State.REPLACED: (
+            _("Replaced by a corrected result")
+            if record and record.is_corrected
+            else _("Replaced by a newer result")
+        ),
         State.REVOKED: _("Taken back by the club"),
         State.WITHDRAWN: _("The clinic took it back"),
     }

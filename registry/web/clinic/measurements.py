@@ -1,4 +1,4 @@
-"""The form of a draft's measurements: for each trait left beside right, as index or as lengths."""
+"""The form of a draft's measurements: for each trait left beside right, as value or as lengths."""
 
 from __future__ import annotations
 
@@ -95,8 +95,8 @@ def box(slug: str, side: str, member: str) -> str:
 
 def _box_field(trait: Trait, side: str, member: str) -> forms.Field:
     value = _("value in %(unit)s") % {"unit": trait.unit} if trait.unit else _("value")
-    if trait.is_graded or trait.from_radius:
-        value = _("grade") if trait.is_graded else _("index")
+    if trait.is_graded:
+        value = _("grade")
     words = {
         "value": value,
         "head_radius_mm": _("head radius in mm"),

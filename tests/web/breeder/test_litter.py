@@ -52,7 +52,7 @@ def test_the_next_step_is_said_in_words(client: Client, club: Club, litter: list
     html = page(client, litter[0])
 
     assert "may be kept for breeding, if the health of the whole dog agrees." in html
-    assert "2 puppies have no result to show. Have them tested" in html
+    assert "2 puppies have no result to show. Ask their owners whether they were tested" in html
     assert "Talk to a vet before you decide." in html
     assert "It is not a diagnosis and not a promise." in html
 

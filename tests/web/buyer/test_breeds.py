@@ -5,10 +5,11 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
+from datetime import date
 
 from django.test import Client
 
-from registry.models import Breed
+from registry.models import Breed, DistributionCell, Dog, Trait
 from registry.wording.spreadsheets import harmless
 from tests import factories
 from tests.factories import Club
@@ -151,3 +152,72 @@ def test_every_factory_dog_is_counted_with_its_worse_side(
     cells = client.get(_path(club, "cells.json")).json()["cells"]
 
     assert [cell["value"] for cell in cells if cell["value"] in {"0.10", "0.90"}] == ["0.90"]
+
+
+class TestGrades:
+    def path(self, club: Club) -> str:
+        return f"/breeds/{club.breed.slug}/elbow-grade/"
+
+    def graded(self, club: Club, best: int, others: int) -> None:
+        for at in range(best + others):
+            grade = "0" if at < best else "2"
+            readings = [
+                {"trait": "elbow-grade", "side": side, "value": grade} for side in ("left", "right")
+            ]
+            dog = factories.make_dog(club, born_on=date(2023, 1, 5))
+            factories.make_accepted(club, dog, readings=readings)
+
+    def test_how_many_have_the_best_grade_is_said_instead_of_a_half_between_0_and_0(
+        self, client: Client, club: Club
+    ) -> None:
+        self.graded(club, best=18, others=3)
+
+        html = client.get(self.path(club)).content.decode()
+
+        assert "18 of 21 tested dogs have the best grade, 0." in html
+        assert "From best to worst: 0, 1, 2, 3." in html
+        assert "between 0 and 0" not in html
+        assert "0 to 0" not in html
+
+
+def test_an_explorer_draws_quarters_where_months_are_too_thin(client: Client, club: Club) -> None:
+    breed, trait = club.breed, Trait.objects.get(slug="hip-laxity")
+    months = [date(2025, 1 + at, 1) for at in range(12)]
+    for month in months:
+        DistributionCell.objects.create(
+            breed=breed, trait=trait, sex="F", month=month, step=40, dogs=8
+        )
+
+    html = client.get(_path(club, "explore/")).content.decode()
+
+    assert "By quarter of the exam" in html
+    assert "By month of the exam" not in html
+    assert ">Q4 2025<" in html
+    assert html.count('<th scope="row">Q') == 4
+
+
+def test_an_explorer_says_why_where_even_quarters_are_too_thin(
+    client: Client, club: Club, tested: Callable[[int], None]
+) -> None:
+    tested(21)
+    trait = Trait.objects.get(slug="hip-laxity")
+    for year in range(2017, 2024):
+        DistributionCell.objects.create(
+            breed=club.breed, trait=trait, sex="F", month=date(year, 3, 1), step=40, dogs=2
+        )
+
+    html = client.get(_path(club, "explore/")).content.decode()
+
+    assert "By quarter of the exam" not in html
+    assert "Months and quarters have too few dogs here, so only years are drawn." in html
+
+
+def test_counts_are_written_with_a_comma(client: Client, club: Club) -> None:
+    born = date(2020, 1, 1)
+    Dog.objects.bulk_create(
+        Dog(breed=club.breed, name=f"Dog {at}", sex="F", born_on=born) for at in range(1001)
+    )
+
+    html = client.get(f"/breeds/{club.breed.slug}/").content.decode()
+
+    assert "1,001 dogs are in the register" in html

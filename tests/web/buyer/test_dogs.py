@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.test import Client
 
-from registry.desk import consent, dogs
+from registry.desk import consent, dogs, revoke
 from registry.desk.actor import Actor
 from registry.models import Certificate
 from tests import factories
@@ -87,3 +87,49 @@ def test_a_corrected_fact_is_told_with_its_day(client: Client, club: Club) -> No
 
 def test_an_unknown_dog_is_not_found(client: Client, db: None) -> None:
     assert client.get("/dogs/nosuchdog/").status_code == 404
+
+
+class TestACorrectedResult:
+    """Of the same exam: neither a newer exam nor a newer result has overtaken it."""
+
+    def corrected(self, club: Club, juno: Certificate) -> Certificate:
+        dog = juno.evaluation.dog
+        return revoke.replace(
+            by=club.registrar.actor,
+            evaluation_id=juno.evaluation.public_id,
+            changes={"readings": factories.make_body(dog, left="0.41")["readings"]},
+            reason="left was read wrongly",
+        )
+
+    def test_the_dogs_page_says_corrected_and_not_newer(
+        self, client: Client, club: Club, juno: Certificate
+    ) -> None:
+        self.corrected(club, juno)
+
+        html = client.get(f"/dogs/{juno.evaluation.dog.public_id}/").content.decode()
+
+        assert "Replaced by a corrected result" in html
+        assert "(corrected since)" in html
+        assert "newer" not in html
+
+    def test_its_certificate_says_corrected_and_leads_to_the_corrected_one(
+        self, client: Client, club: Club, juno: Certificate
+    ) -> None:
+        right = self.corrected(club, juno)
+
+        html = client.get(f"/C/{juno.number}").content.decode()
+
+        assert "Genuine, replaced by a corrected result" in html
+        assert "This was corrected. The corrected result counts now." in html
+        assert f'href="/C/{right.number}"' in html
+        assert "newer" not in html
+
+    def test_of_a_newer_exam_nothing_is_called_corrected(
+        self, client: Client, club: Club, juno: Certificate
+    ) -> None:
+        factories.make_accepted(club, juno.evaluation.dog, examined_on="2026-10-09")
+
+        for path in (f"/C/{juno.number}", f"/dogs/{juno.evaluation.dog.public_id}/"):
+            html = client.get(path).content.decode()
+            assert "newer" in html
+            assert "orrected" not in html

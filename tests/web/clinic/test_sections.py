@@ -124,7 +124,7 @@ class TestMeasurements:
         page = nurse.get(at("measurements", draft)).content.decode()
 
         labels = re.findall(r"<label[^>]*>((?:Left|Right)[^<]*)</label>", page)
-        assert labels[:2] == ["Left: index", "Right: index"]
+        assert labels[:2] == ["Left: value", "Right: value"]
         assert [label.split(":")[0] for label in labels] == ["Left", "Right"] * (len(labels) // 2)
 
     def test_no_box_has_a_spinner_and_numbers_get_a_keypad(
