@@ -28,6 +28,11 @@ def now() -> datetime:
     return timezone.now() if invented is None else invented()
 
 
+def is_invented() -> bool:
+    """Whether a trial club's past is being made: what it would have sent out has long been sent."""
+    return INVENTED.get() is not None
+
+
 def today() -> date:
     """The day on the club's calendar."""
     return timezone.localdate(now())

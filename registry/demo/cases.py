@@ -22,8 +22,17 @@ _YOUNG_FILM = frozenset({"hip-laxity", "norberg-angle"})
 _GROWN_FILM = frozenset({"hip-laxity", "norberg-angle", "hip-grade-extended"})
 
 # How many of each at full size; a smaller club has fewer, but never none.
-_FATES = {"revoked": 10, "corrected": 4, "declined": 9, "withdrawn": 6, "returned": 7}
+_FATES = {
+    "returned": 7,
+    "revoked": 12,
+    "corrected": 8,
+    "declined": 18,
+    "withdrawn": 10,
+    "answered": 70,
+}
 _CLEAN_WAITING = 18
+# A result that was sent back and still waits for its clinic is of these last months.
+_LATELY = 40
 
 
 def invent_club(words: Words, *, today: date, size: int, seed: int) -> Club:
@@ -45,18 +54,18 @@ def invent_club(words: Words, *, today: date, size: int, seed: int) -> Club:
 def _decide_fates(
     exams: list[PlannedExam], words: Words, rng: np.random.Generator, scale: float
 ) -> None:
-    """The newest wait; of the others a few did not simply get accepted."""
+    """The newest wait; of the others some, in all the years, did not simply get accepted."""
     waiting = max(2, round(_CLEAN_WAITING * scale))
     for exam in exams[-waiting:]:
         exam.fate = "waiting"
     settled = exams[:-waiting]
-    recent = settled[-max(10, len(settled) // 6) :]
+    lately = settled[-_LATELY:]
     for fate, full in _FATES.items():
         pool = [
-            exam for exam in (settled if fate == "revoked" else recent) if exam.fate == "accepted"
+            exam for exam in (lately if fate == "returned" else settled) if exam.fate == "accepted"
         ]
         wanted = min(max(1, round(full * scale)), len(pool))
-        told = words.reasons[fate]
+        told = words.reasons["returned" if fate == "answered" else fate]
         for number, place in enumerate(rng.choice(len(pool), size=wanted, replace=False)):
             exam = pool[int(place)]
             exam.fate = fate

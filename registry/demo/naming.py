@@ -23,6 +23,7 @@ class KennelNames:
         self._words = words
         self._rng = rng
         self._left: dict[int, list[str]] = defaultdict(self._shuffled)
+        self._abroad: list[str] | None = None
 
     def litter(self, kennel: int) -> Iterator[str]:
         """The names of one litter's puppies, of the kennel with this place in the list."""
@@ -31,6 +32,19 @@ class KennelNames:
         shared = self._left[kennel].pop()
         for first in self._rng.permutation(self._words.first_words):
             yield self._styled(kennel, f"{first} {shared}")
+
+    def abroad(self) -> Iterator[str]:
+        """The name of one dog from abroad, with the kennel after it."""
+        if self._abroad is None:
+            pairs = [
+                f"{word} {root}"
+                for word in self._words.words_abroad
+                for root in self._words.kennels_abroad
+            ]
+            self._abroad = [str(name) for name in self._rng.permutation(pairs)]
+        if not self._abroad:
+            raise ValueError("the names from abroad are used up; add some to the scenario")
+        yield self._abroad.pop()
 
     def any_kennel(self) -> int:
         """A kennel by chance."""

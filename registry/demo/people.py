@@ -14,7 +14,7 @@ from pathlib import Path
 
 from allauth.mfa.models import Authenticator
 
-from registry.demo.words import ClinicWords, PersonWords, Words
+from registry.demo.words import PersonWords, Words
 from registry.desk import people, sign_in
 from registry.desk.actor import Actor, actor_for
 from registry.models import ApiToken, Clinic, Membership, Role, User
@@ -123,9 +123,10 @@ def open_accounts(words: Words) -> tuple[Staff, list[Login]]:
     logins.append(_login(user, first.role, password))
     secretary = _actor(user.memberships.get())
 
-    # Without a mail address at first: nobody wants a mail for each result of the last eleven years.
     clinics = {
-        clinic.key: people.add_clinic(by=secretary, name=clinic.name, town=clinic.town)
+        clinic.key: people.add_clinic(
+            by=secretary, name=clinic.name, town=clinic.town, email=clinic.email
+        )
         for clinic in words.clinics
     }
     registrars: list[Actor] = []
@@ -142,20 +143,6 @@ def open_accounts(words: Words) -> tuple[Staff, list[Login]]:
         named = clinic.name if clinic else ""
         logins.append(_login(membership.user, person.role, password, named))
     return Staff(secretary, tuple(registrars), at_clinics), logins
-
-
-def give_mail_addresses(words: Words, secretary: Actor) -> None:
-    """From now on the clinics hear of decisions by mail."""
-    for clinic in words.clinics:
-        stored = _clinic(clinic)
-        people.change_clinic(
-            by=secretary,
-            clinic_id=stored.public_id,
-            name=clinic.name,
-            town=clinic.town,
-            email=clinic.email,
-            is_active=True,
-        )
 
 
 def issue_tokens(words: Words, secretary: Actor) -> list[Token]:
@@ -232,7 +219,3 @@ def _employ(
 
 def _actor(membership: Membership) -> Actor:
     return actor_for(membership, via="command", request_id="demo")
-
-
-def _clinic(clinic: ClinicWords) -> Clinic:
-    return Clinic.objects.get(name=clinic.name)

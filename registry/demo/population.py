@@ -1,8 +1,9 @@
 """Eight generations of one invented breed: who is whose puppy, born when, with which genes.
 
 Breeders choose with a mild eye on tight hips, a few sires are used far more than the rest, and
-close relatives are not mated. Dogs are places in arrays here; names, chips and results come later,
-in ``scenario``. Pure: a seed and a day in, arrays out.
+close relatives are not mated. Now and then a dog comes from abroad, of parents nobody here knows,
+and its young are of this breed. Dogs are places in arrays here; names, chips and results come
+later, in ``scenario``. Pure: a seed and a day in, arrays out.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ _YOUNGEST_PUPPY_DAYS = 63
 # memory.
 _SHARES = np.array([0.03, 0.05, 0.08, 0.125, 0.16, 0.185, 0.205, 0.165])
 _FEWEST_FOUNDERS = 4
+# From this generation on dogs come from abroad: so many of a hundred of the generation.
+_FIRST_IMPORTS, _IMPORTS = 3, 0.025
 # Closer than cousins' children of a small breed: parent and puppy, or full brother and sister.
 _TOO_CLOSE = 0.20
 
@@ -37,8 +40,8 @@ class Population:
     """One row a dog, in an order in which parents come first. All arrays have length n.
 
     ``born`` holds proleptic ordinals (``date.toordinal``); ``sire``, ``dam`` and ``litter`` hold
-    places, -1 for a founder's; ``additive`` and ``value`` have shape (n, 3): genes alone, and with
-    upbringing.
+    places, -1 for a founder's and an import's; ``additive`` and ``value`` have shape (n, 4): genes
+    alone, and with upbringing.
     """
 
     generation: Places
@@ -116,11 +119,25 @@ class _Breeding:
         """Add a generation of exactly ``wanted`` dogs, litter by litter."""
         stop = self.n + wanted
         sires = self._sires(generation)
+        self._import(generation, round(wanted * _IMPORTS) if generation >= _FIRST_IMPORTS else 0)
         while self.n < stop:
             dam, born = self._dam(generation)
             sire = self._mate(dam, born, sires)
             size = int(np.clip(round(self.rng.normal(6, 1.9)), 1, 11))
             self._whelp(generation, sire, dam, born, min(size, stop - self.n))
+
+    def _import(self, generation: int, wanted: int) -> None:
+        """Add dogs from abroad: of unknown parents, and as good as this breed is by then."""
+        before = np.flatnonzero(self.generation[: self.n] == generation - 1)
+        level = self.additive[before].mean(axis=0)
+        genes = self.model.founders(wanted, self.rng)
+        shared = self.model.upbringing(wanted, self.rng, shared=True)
+        own = self.model.upbringing(wanted, self.rng, shared=False)
+        for place in range(wanted):
+            born = self._day(generation)
+            upbringing = shared[place] + own[place]
+            here = level + genes[place]
+            self._add(generation, place % 2 == 0, born, -1, -1, -1, here, upbringing)
 
     def population(self) -> Population:
         """What was bred."""

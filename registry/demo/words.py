@@ -28,7 +28,8 @@ class BreedWords:
 
 @dataclass(frozen=True, slots=True)
 class ClinicWords:
-    """One invented clinic; ``index_shift`` is how much higher it measures hip laxity."""
+    """One invented clinic; ``index_shift`` is how much higher it measures hip laxity, and
+    ``compression_share`` how often it takes the compression view."""
 
     key: str
     name: str
@@ -36,6 +37,7 @@ class ClinicWords:
     email: str
     share: float
     index_shift: float
+    compression_share: float
     examiners: tuple[str, ...]
 
 
@@ -65,6 +67,8 @@ class Words:
     kennels: tuple[str, ...]
     first_words: tuple[str, ...]
     second_words: tuple[str, ...]
+    kennels_abroad: tuple[str, ...]
+    words_abroad: tuple[str, ...]
     call_names: dict[str, list[str]]
     owners: dict[str, list[str]]
     reasons: dict[str, Any]
@@ -88,6 +92,8 @@ def read_words(path: Path) -> Words:
         kennels=tuple(told["kennels"]),
         first_words=tuple(told["first_words"]),
         second_words=tuple(told["second_words"]),
+        kennels_abroad=tuple(told["kennels_abroad"]),
+        words_abroad=tuple(told["words_abroad"]),
         call_names=told["call_names"],
         owners=told["owners"],
         reasons=told["reasons"],

@@ -1,7 +1,7 @@
 """A small invented club, sent through the desk: ledger, counts, planted problems."""
 
 import json
-from datetime import date
+from datetime import date, timedelta
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from django.utils import timezone
 
+from registry import clock
 from registry.demo import load as loading
 from registry.demo.cases import invent_club
 from registry.demo.load import is_there, load
@@ -19,21 +20,28 @@ from registry.demo.progress import Progress, Silent
 from registry.demo.words import read_words
 from registry.desk.distributions import compare_distributions
 from registry.desk.people import digest_of
+from registry.desk.verification import verify_records
 from registry.ledger.verify import verify
 from registry.models import (
+    Announcement,
     ApiToken,
     Breed,
     BreedingRun,
+    Certificate,
+    CountedValue,
     Dog,
     Evaluation,
     LedgerEntry,
     LogCheckpoint,
     Membership,
+    OutboxMail,
     Role,
     RunState,
     State,
+    Trait,
     User,
 )
+from registry.queries.distributions import distribution
 from tests.factories import make_club
 
 SIZE = 170
@@ -60,7 +68,11 @@ class TestTheWholeClub:
         access = json.loads((tmp_path / "demo.json").read_text("utf-8"))
 
         assert verify().is_whole
-        assert LogCheckpoint.objects.get().size == LedgerEntry.objects.count()
+        sealed = list(LogCheckpoint.objects.order_by("size"))
+        assert sealed[-1].size == LedgerEntry.objects.count()
+        assert len({each.made_at.year for each in sealed}) >= words.years_of_results
+        self.the_years_have_passed()
+        assert verify_records().damages == ()
         rebuilt = compare_distributions()
         assert rebuilt.cells > 0
         assert rebuilt.agrees
@@ -80,6 +92,35 @@ class TestTheWholeClub:
         assert LedgerEntry.objects.count() == entries
         assert json.loads((tmp_path / "demo.json").read_text("utf-8")) == access
         self.the_readmes_request_is_taken(told, access)
+
+    def the_years_have_passed(self) -> None:
+        entries = list(LedgerEntry.objects.order_by("seq").values_list("at", flat=True))
+        assert entries == sorted(entries)
+        assert entries[-1] <= timezone.now()
+        issued = Certificate.objects.values_list("issued_at", flat=True)
+        assert len({at.year for at in issued}) >= 8
+        certified = Certificate.objects.select_related("evaluation")
+        waits = [each.issued_at - each.evaluation.submitted_at for each in certified]
+        assert min(waits) >= timedelta(0)
+        assert sorted(waits)[len(waits) // 2] > timedelta(days=2)
+        changed = CountedValue.objects.exclude(counted_until=None)
+        assert changed.filter(counted_until__lt=timezone.now() - timedelta(days=400)).exists()
+        assert not OutboxMail.objects.filter(sent_at=None).exists()
+        assert Evaluation.objects.exclude(consent_changed_at=None).exists()
+        assert Announcement.objects.exclude(withdrawn_at=None).exists()
+        for breed in Breed.objects.all():
+            asked = BreedingRun.objects.filter(breed=breed).order_by("number")
+            times = [run.finished_at for run in asked if run.finished_at is not None]
+            assert times == sorted(times)
+            assert len({at.year for at in times}) >= 9
+            self.the_past_is_another(breed)
+
+    def the_past_is_another(self, breed: Breed) -> None:
+        trait = Trait.objects.get(slug="hip-laxity")
+        before = timezone.now() - timedelta(days=1500)
+        then = distribution(breed=breed, trait=trait, as_of=before)
+        now = distribution(breed=breed, trait=trait)
+        assert then.histogram != now.histogram
 
     def the_readmes_request_is_taken(self, told: str, access: dict[str, Any]) -> None:
         readme = (settings.BASE_DIR / "README.md").read_text("utf-8")
@@ -105,6 +146,7 @@ class TestTheWholeClub:
     def every_breed_has_a_breeding_run_and_a_page_shows_one(self, page: str) -> None:
         runs = BreedingRun.objects.all()
         assert {run.state for run in runs} == {RunState.DONE}
+        assert {run.error for run in runs} == {""}
         assert {run.breed_id for run in runs} == set(Breed.objects.values_list("pk", flat=True))
         assert Client().get(page).status_code == 200
 
@@ -136,16 +178,17 @@ class TestSafety:
         words = read_words(settings.BASE_DIR / "fixtures" / "demo.json")
         club = invent_club(words, today=date.today(), size=SIZE, seed=words.seed)  # noqa: DTZ011
 
-        def stop(*args: object) -> None:
+        def stop(*args: object, **kwargs: object) -> None:
             raise KeyboardInterrupt
 
-        monkeypatch.setattr(loading, "give_mail_addresses", stop)
+        monkeypatch.setattr(loading, "issue_tokens", stop)
         with pytest.raises(KeyboardInterrupt):
             load(club, Progress(Silent()))
 
         assert not is_there(words)
         assert LedgerEntry.objects.count() == 0
         assert list((tmp_path / "evidence").iterdir()) == []
+        assert abs(clock.now() - timezone.now()) < timedelta(seconds=5)
 
 
 @pytest.mark.django_db

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from registry.demo.genetics import CONGRUENCE, ELBOW, LAXITY, GeneticModel, Kinship
+from registry.demo.genetics import CONGRUENCE, ELBOW, FORM, LAXITY, GeneticModel, Kinship
 from registry.demo.population import Population, breed_population
 
 TODAY = date(2026, 11, 25).toordinal()
@@ -47,11 +47,15 @@ class TestPedigree:
     def test_no_puppy_is_born_after_today(self, population: Population) -> None:
         assert population.born.max() < TODAY
 
-    def test_there_are_eight_generations_and_only_the_first_has_no_parents(
+    def test_there_are_eight_generations_and_only_founders_and_imports_have_no_parents(
         self, population: Population
     ) -> None:
         assert set(population.generation.tolist()) == set(range(1, 9))
-        assert ((population.sire < 0) == (population.generation == 1)).all()
+        has_none = population.sire < 0
+        assert (has_none == (population.dam < 0)).all()
+        assert has_none[population.generation == 1].all()
+        assert not has_none[population.generation == 2].any()
+        assert 0.01 < has_none[population.generation > 2].mean() < 0.04
 
     def test_a_litter_has_one_sire_one_dam_and_one_birthday(self, population: Population) -> None:
         for litter in range(population.litter.max() + 1):
@@ -83,7 +87,7 @@ class TestPedigree:
 
 class TestInheritance:
     @pytest.mark.parametrize(
-        ("quality", "heritability"), [(LAXITY, 0.5), (CONGRUENCE, 0.4), (ELBOW, 0.3)]
+        ("quality", "heritability"), [(LAXITY, 0.5), (CONGRUENCE, 0.4), (ELBOW, 0.3), (FORM, 0.3)]
     )
     def test_puppies_resemble_the_mean_of_their_parents_as_heritability_says(
         self, quality: int, heritability: float
@@ -95,8 +99,8 @@ class TestInheritance:
         genes = model.founders(2 * n, rng)
         seen = genes + model.upbringing(2 * n, rng, shared=True)
         seen += model.upbringing(2 * n, rng, shared=False)
-        # What is left to a variance of one is the measuring of the two sides.
-        missing = np.sqrt(1 - np.array([0.9, 0.9, 0.85]))
+        # What is left to a variance of one is the two sides' own, and the measuring of one day.
+        missing = np.sqrt(np.array([0.18, 0.18, 0.20, 0.18]))
         seen += rng.standard_normal(seen.shape) * missing
         puppies = np.concatenate(
             [model.puppies(genes[i], genes[n + i], 0.0, 0.0, 1, rng) for i in range(n)]
