@@ -29,7 +29,8 @@ TRAITS = {
 
 
 def test_the_index_is_the_distance_of_the_centres_over_the_radius() -> None:
-    # Smith, Biery & Gregor (1990), JAVMA 196:59-70; the definition is from memory.
+    # Smith, Biery & Gregor (1990), JAVMA 196:59-70: its abstract tells of a number for the laxity
+    # in either view (seen); the formula itself is from memory.
     inputs = CASES["di-definition"]["inputs"]
 
     index = index_from_centres(inputs["acetabulum"], inputs["head"], inputs["head_radius"])
@@ -83,8 +84,18 @@ def test_105_degrees_is_the_guidance_point_of_a_normal_angle() -> None:
     assert TRAITS["norberg-angle"]["better"] == "higher"
 
 
+def test_the_guidance_points_of_hip_laxity_claim_no_more_than_is_sure() -> None:
+    # 0.30: the limit that Gaspar et al. (2016), Prev Vet Med, test the Norberg angle against (seen
+    # in the abstract); that arthritis is rare below it, and 0.45 and 0.70, are from memory.
+    tight, more, highly = TRAITS["hip-laxity"]["guidance"]
+
+    assert [point["value"] for point in (tight, more, highly)] == ["0.30", "0.45", "0.70"]
+    assert "Gaspar" in tight["source"]
+    assert all(point["source"].startswith("common practice") for point in (tight, more, highly))
+
+
 def test_a_distraction_view_is_allowed_from_16_weeks_and_not_a_day_sooner() -> None:
-    # Smith et al. (1993), JAVMA 203:678-684 measured at 4 months; 16 weeks are from memory.
+    # Smith, Biery & Gregor (1990) measured dogs of 16 weeks (seen in the abstract).
     case = CASES["min-age-16w"]
     born_on = date.fromisoformat(case["inputs"]["born"])
     first_on = date.fromisoformat(case["expected"]["first_allowed"])
