@@ -89,8 +89,8 @@ def litter_mates_told(
 
 def _count(tested: int, puppies: int) -> str:
     return ngettext(
-        "%(tested)d of %(all)d puppy of this litter has a result to show.",
-        "%(tested)d of %(all)d puppies of this litter have a result to show.",
+        "Puppy of this litter with a result to show: %(tested)d of %(all)d.",
+        "Puppies of this litter with a result to show: %(tested)d of %(all)d.",
         puppies,
     ) % {"tested": tested, "all": puppies}
 
@@ -120,6 +120,9 @@ def _compared(
         return None
     found.sort(key=lambda each: (each[0] if trait.better == "lower" else -each[0], each[1].name))
     first, last = found[0][0], found[-1][0]
+    if not trait.grades:
+        # Numbers are told in their own order; grades from the best.
+        first, last = min(first, last), max(first, last)
     return ComparedTrait(
         slug=trait.slug,
         title=trait.name,

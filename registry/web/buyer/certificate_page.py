@@ -187,8 +187,8 @@ def litter_count(litter: list[Kin]) -> str:
         return _("No litter mates are in this register.")
     tested = sum(each.is_tested for each in litter)
     return ngettext(
-        "%(tested)d of %(all)d litter mate has a result to show.",
-        "%(tested)d of %(all)d litter mates have a result to show.",
+        "Litter mate with a result to show: %(tested)d of %(all)d.",
+        "Litter mates with a result to show: %(tested)d of %(all)d.",
         len(litter),
     ) % {"tested": tested, "all": len(litter)}
 

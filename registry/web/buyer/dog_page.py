@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from registry.models import State
 from registry.queries.ancestors import ancestors_of
@@ -130,15 +129,14 @@ def _offspring_count(offspring: list[Kin]) -> str:
         return ""
     tested = sum(each.is_tested for each in offspring)
     if len(offspring) >= MOST_OFFSPRING:
-        return _("The latest %(all)d are shown. %(tested)d of them have a result to show.") % {
+        return _("The latest %(all)d are shown. With a result to show: %(tested)d.") % {
             "tested": tested,
             "all": len(offspring),
         }
-    return ngettext(
-        "%(tested)d of %(all)d has a result to show.",
-        "%(tested)d of %(all)d have a result to show.",
-        len(offspring),
-    ) % {"tested": tested, "all": len(offspring)}
+    return _("With a result to show: %(tested)d of %(all)d.") % {
+        "tested": tested,
+        "all": len(offspring),
+    }
 
 
 def events_of_dog(entries: list[PublicEntry]) -> tuple[Event, ...]:

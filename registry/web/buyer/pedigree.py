@@ -85,7 +85,7 @@ def _sentence(known: int, tested: int) -> str:
     if not known:
         return _("No ancestor of this dog is in this register.")
     return ngettext(
-        "%(known)d ancestor is in this register. %(tested)d has a result to show.",
-        "%(known)d ancestors are in this register. %(tested)d of them have a result to show.",
+        "%(known)d ancestor is in this register. With a result to show: %(tested)d.",
+        "%(known)d ancestors are in this register. With a result to show: %(tested)d.",
         known,
     ) % {"known": known, "tested": tested}

@@ -41,7 +41,7 @@ def test_tested_puppies_stand_in_one_list_from_the_better_end(
     places = [table.index(name) for name in ("Jess", "Jock", "Jade")]
     assert places == sorted(places)
     assert "Juno" not in table
-    assert "3 of 4 puppies of this litter have a result to show." in html
+    assert "Puppies of this litter with a result to show: 3 of 4." in html
     assert "The 3 tested puppies lie between 0.31 and 0.50, each with its worse side." in html
 
 
@@ -79,7 +79,7 @@ def test_a_private_result_is_no_result_to_show(
 
     html = page(client, litter[0])
 
-    assert "1 of 4 puppies of this litter have a result to show." in html
+    assert "Puppies of this litter with a result to show: 1 of 4." in html
     assert "0.77" not in html
     assert "compared" not in html
 

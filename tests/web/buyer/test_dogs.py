@@ -56,7 +56,7 @@ def test_a_parent_shows_its_young(client: Client, juno: Certificate) -> None:
 
     html = _page(client, dam.public_id)
 
-    assert "1 of 2 have a result to show." in html
+    assert "With a result to show: 1 of 2." in html
     assert f"/dogs/{juno.evaluation.dog.public_id}/" in html
 
 

@@ -63,7 +63,7 @@ def test_a_dog_that_stands_in_two_places_is_counted_once(club: Club, client: Cli
 
     html = client.get(f"/dogs/{dog.public_id}/").content.decode()
 
-    assert "3 ancestors are in this register. 0 of them have a result to show." in html
+    assert "3 ancestors are in this register. With a result to show: 0." in html
     assert html.count(f'href="/dogs/{common.public_id}/"') == 2
 
 
