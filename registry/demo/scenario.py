@@ -30,6 +30,9 @@ _GOLDEN = (5**0.5 - 1) / 2
 # A second look at a dog's joints some months or years later, at the same clinic.
 _SEEN_AGAIN = 0.12
 _AGAIN_DAYS = (150, 1000)
+# One young dog in so many is examined at this age: then a check says stop, and it takes two
+# registrars to go past it.
+_ONE_TOO_EARLY, _TOO_EARLY_DAYS = 40, 109
 _MAIL_DAYS = 240
 
 
@@ -123,6 +126,7 @@ class Clinics:
         # A kennel goes to the clinic next door most of the time.
         self._next_door = rng.choice(len(shares), size=len(words.kennels), p=self._shares)
         self._films = 0
+        self.early = 0
         # Readers differ a little, and each drifts a little with the years.
         self._readers = {
             name: rng.normal(0, (0.006, 0.003))
@@ -242,11 +246,20 @@ def _exam_days(dog: PlannedDog, clinics: Clinics) -> list[date]:
     ages = []
     is_early = rng.random() < 0.45
     if is_early:
-        ages.append(int(rng.integers(118, 290)))
+        ages.append(_early_age(int(rng.integers(118, 290)), dog, clinics))
     if not is_early or rng.random() < 0.16:
         ages.append(int(rng.integers(860, 2600) if rng.random() < 0.15 else rng.integers(380, 860)))
     days = [dog.born_on + timedelta(days=age) for age in ages]
     return [day for day in days if _is_within(day, dog, clinics)]
+
+
+def _early_age(age: int, dog: PlannedDog, clinics: Clinics) -> int:
+    """In days; now and then an owner comes a few days before the dog is old enough."""
+    if _is_within(dog.born_on + timedelta(days=age), dog, clinics):
+        clinics.early += 1
+        if clinics.early % _ONE_TOO_EARLY == 5:
+            return _TOO_EARLY_DAYS
+    return age
 
 
 def _is_within(day: date, dog: PlannedDog, clinics: Clinics) -> bool:

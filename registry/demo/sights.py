@@ -12,6 +12,9 @@ from django.utils import timezone
 from registry.desk.mail import owner_token
 from registry.models import BreedingRun, Dog, Evaluation, RunState, Sex, State
 
+# A breed looks different after so many years.
+_LONG_AGO = timedelta(days=4 * 365)
+
 
 @dataclass(frozen=True, slots=True)
 class Sight:
@@ -32,11 +35,16 @@ def sights() -> Iterator[Sight]:
         name = current.dog.name
         yield Sight(f"/C/{current.certificate.number}", "a certificate")
         yield Sight(f"/find/?q={quote(_with_a_slip(name))}", f"a search for {name}, with a slip")
-    for state, why in (
-        (State.REVOKED, "a revoked certificate"),
-        (State.REPLACED, "a certificate that a newer result replaced"),
+    long_ago = timezone.now() - _LONG_AGO
+    old = shown.filter(state=State.ACCEPTED, certificate__issued_at__lt=long_ago)
+    replaced = shown.filter(state=State.REPLACED)
+    for some, why in (
+        (old, "one of some years ago: where the dog stood then, and where it stands today"),
+        (shown.filter(state=State.REVOKED), "a revoked certificate"),
+        (replaced.filter(corrected_by=None), "a certificate that a newer result replaced"),
+        (replaced.exclude(corrected_by=None), "a certificate that was put right"),
     ):
-        past = shown.filter(state=state).order_by("pk").last()
+        past = some.order_by("certificate__issued_at").last()
         if past is not None:
             yield Sight(f"/C/{past.certificate.number}", why)
     hidden = certified.filter(state=State.ACCEPTED, consent_to_publish=False).order_by("pk").last()
@@ -46,6 +54,8 @@ def sights() -> Iterator[Sight]:
     if mates := breeder_page():
         yield Sight(mates, "mates for a dam, and what their litters may be like")
         yield Sight("/breeds/tarn-spaniel/hip-laxity/course/", "a breed's course over the years")
+        then = timezone.localdate(long_ago).isoformat()
+        yield Sight(f"/breeds/tarn-spaniel/hip-laxity/?as_of={then}", "the same breed back then")
     small = Dog.objects.filter(breed__slug="harbour-spitz").order_by("pk").first()
     if small is not None:
         yield Sight("/breeds/harbour-spitz/elbow-grade/", "a breed with too few tested dogs")

@@ -37,6 +37,8 @@ from registry.models import (
     OutboxMail,
     Role,
     RunState,
+    SecondDeed,
+    SecondLook,
     State,
     Trait,
     User,
@@ -108,6 +110,10 @@ class TestTheWholeClub:
         assert not OutboxMail.objects.filter(sent_at=None).exists()
         assert Evaluation.objects.exclude(consent_changed_at=None).exists()
         assert Announcement.objects.exclude(withdrawn_at=None).exists()
+        assert {look.deed for look in SecondLook.objects.exclude(settled_at=None)} == {
+            SecondDeed.REVOKE,
+            SecondDeed.ACCEPT,
+        }
         for breed in Breed.objects.all():
             asked = BreedingRun.objects.filter(breed=breed).order_by("number")
             times = [run.finished_at for run in asked if run.finished_at is not None]

@@ -149,6 +149,18 @@ def test_one_breed_has_grown_tighter_and_the_other_has_not(club: Club) -> None:
     assert abs(a_year("fell-pointer")) < 0.003
 
 
+def test_now_and_then_a_dog_is_a_few_days_too_young_and_accepted_all_the_same(club: Club) -> None:
+    ages = [
+        (exam.examined_on - club.dogs[exam.dog].born_on).days
+        for exam in club.exams
+        if exam.fate == "accepted"
+    ]
+
+    # Sixteen weeks are 112 days.
+    assert 5 <= sum(age < 112 for age in ages) <= 30
+    assert min(ages) == 109
+
+
 def test_about_one_dog_in_nine_has_a_graded_elbow(club: Club) -> None:
     worst: dict[int, int] = {}
     for exam in club.exams:
