@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, Literal
 
+from django.conf import settings
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 
+from api.operations import NAMES, PARTS
 from api.problems import MEDIA_TYPE
 from api.shapes import (
     announcements,
@@ -25,6 +27,10 @@ from api.shapes import (
     public,
 )
 from api.shapes.common import Schema, ref
+from api.tokens import ANY_TOKEN
+from registry.desk.people import SCOPES
+
+_PREFIX = "/api/v1/"
 
 COMPONENTS: dict[str, Schema] = {
     "Problem": common.PROBLEM,
@@ -38,11 +44,11 @@ COMPONENTS: dict[str, Schema] = {
     "Conditions": evaluations.CONDITIONS,
     "ReadingGiven": evaluations.READING_GIVEN,
     "Answers": evaluations.ANSWERS,
-    "Decision": evaluations.DECISION,
+    "DecisionGiven": evaluations.DECISION,
     "Replacement": evaluations.REPLACEMENT,
     "ReasonGiven": evaluations.REASON_GIVEN,
     "Chosen": evaluations.CHOSEN,
-    "Outcomes": evaluations.OUTCOMES,
+    "AcceptedTogether": evaluations.OUTCOMES,
     "Moved": evaluations.MOVED,
     "Flag": evaluations.FLAG,
     "Reading": evaluations.READING,
@@ -152,7 +158,8 @@ def documented(
     if is_read:
         responses[304] = OpenApiResponse(description="Unchanged since the ETag you named.")
     if binary:
-        responses[status, binary] = {"type": "string", "format": "binary"}
+        content = {"type": "string", "format": "binary"}
+        responses[status, binary] = OpenApiResponse(content, description="The file's bytes.")
     elif status == 204:
         responses[204] = OpenApiResponse(description="Done; there is nothing to say.")
     else:
@@ -176,20 +183,90 @@ class Schema31(AutoSchema):
     """Names each operation by its address and method, and asks for a token where one is needed."""
 
     def get_operation_id(self) -> str:
-        """``get evaluations id history`` in one word."""
-        words = self.path.removeprefix("/api/v1/").translate(str.maketrans("/{}.-", "_____"))
-        return "_".join(part for part in [self.method.lower(), *words.split("_")] if part)
+        """The name that ``NAMES`` gives it: what programs made from the document call."""
+        return NAMES[self.method, self.path.removeprefix(_PREFIX)]
 
     def get_tags(self) -> list[str]:
         """The first word of the address."""
-        return [self.path.removeprefix("/api/v1/").split("/")[0]]
+        return [self.path.removeprefix(_PREFIX).split("/")[0]]
 
     def get_auth(self) -> list[dict[str, list[str]]]:
-        """None for what everybody may read."""
-        return [{"token": []}] if getattr(self.view, "scopes", {}).get(self.method) else []
+        """None for what everybody may read. Scopes stand in the description: only OAuth has a
+        place for them."""
+        return [{"token": []}] if self._scope() else []
+
+    def get_operation(self, *args: Any) -> dict[str, Any] | None:
+        """What the view says, and the scope that a token must have."""
+        operation: dict[str, Any] | None = super().get_operation(*args)
+        if operation is not None:
+            scope = self._scope()
+            words = {"": "Open to all.", ANY_TOKEN: "Needs a token."}
+            roles = " or ".join(str(role) for role in SCOPES.get(scope, ()))
+            needed = f"Needs a {roles}'s token with the scope `{scope}`."
+            operation["description"] += f"\n\n{words.get(scope, needed)}"
+        return operation
+
+    def _scope(self) -> str:
+        return str(getattr(self.view, "scopes", {}).get(self.method, ""))
 
 
-def add_components(result: dict[str, Any], **_facts: Any) -> dict[str, Any]:
-    """Put the shapes into the document."""
-    result.setdefault("components", {}).setdefault("schemas", {}).update(COMPONENTS)
+def complete(result: dict[str, Any], **_facts: Any) -> dict[str, Any]:
+    """Put into the document what no single view knows: shapes, parts, site, how a token is sent."""
+    components = result.setdefault("components", {})
+    components.setdefault("schemas", {}).update(COMPONENTS)
+    components["securitySchemes"] = {
+        "token": {
+            "type": "http",
+            "scheme": "bearer",
+            "description": "A token of the club, sent as Authorization: Bearer sl_….",
+        }
+    }
+    result["servers"] = [{"url": settings.SITE_URL or "/"}]
+    result["tags"] = [{"name": name, "description": words} for name, words in PARTS.items()]
+    for item in result["paths"].values():
+        for operation in item.values():
+            _complete_operation(operation)
     return result
+
+
+def _complete_operation(operation: dict[str, Any]) -> None:
+    """Say that no token is needed, that a body must be there, and which headers come back."""
+    operation.setdefault("security", [])
+    if "requestBody" in operation:
+        operation["requestBody"]["required"] = True
+    names = {each["name"] for each in operation.get("parameters", [])}
+    is_keyed = "Idempotency-Key" in names
+    for status, response in operation["responses"].items():
+        headers = [*_HEADERS.get(status, ())]
+        if status == "200" and "304" in operation["responses"]:
+            headers.append("ETag")
+        if is_keyed and status.startswith("2"):
+            headers.append("Idempotency-Replayed")
+        if headers:
+            response["headers"] = {name: _HEADER_SHAPES[name] for name in headers}
+
+
+_HEADERS = {
+    "304": ("ETag",),
+    "401": ("WWW-Authenticate",),
+    "429": ("Retry-After",),
+    "503": ("Retry-After",),
+}
+_HEADER_SHAPES: dict[str, Schema] = {
+    "ETag": {
+        "description": "Names this content. Send it back as If-None-Match.",
+        "schema": {"type": "string"},
+    },
+    "WWW-Authenticate": {
+        "description": "How a token is to be sent.",
+        "schema": {"type": "string"},
+    },
+    "Retry-After": {
+        "description": "So many seconds to wait.",
+        "schema": {"type": "integer", "minimum": 0},
+    },
+    "Idempotency-Replayed": {
+        "description": "true where this is the answer of an earlier request with the same key.",
+        "schema": {"type": "string", "enum": ["true"]},
+    },
+}

@@ -6,7 +6,6 @@ from typing import Any, cast
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.permissions import BasePermission
@@ -72,14 +71,3 @@ def actor_of(request: Request) -> Actor:
     token = token_of(request)
     request_id = getattr(request._request, "request_id", "")  # noqa: SLF001 - Django's own request
     return actor_for(token.membership, via="api", token=token, request_id=request_id)
-
-
-class TokenScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
-    """How the schema names the token."""
-
-    target_class = "api.tokens.TokenAuthentication"
-    name = "token"
-
-    def get_security_definition(self, auto_schema: Any) -> dict[str, str]:
-        """A bearer token in the Authorization header."""
-        return {"type": "http", "scheme": "bearer", "description": "A token of the secretary."}

@@ -440,7 +440,9 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "VERSION": "1",
     "OAS_VERSION": "3.1.1",
     "DESCRIPTION": "A breed club's registry of joint examinations, for programs.",
-    "POSTPROCESSING_HOOKS": ["api.schema.add_components"],
+    "CONTACT": {"name": CLUB_NAME, "email": CONTACT_EMAIL},
+    "LICENSE": {"name": "MIT", "identifier": "MIT"},
+    "POSTPROCESSING_HOOKS": ["api.schema.complete"],
     "DISABLE_ERRORS_AND_WARNINGS": False,
 }
 

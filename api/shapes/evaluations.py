@@ -22,6 +22,7 @@ from api.shapes.common import (
     maybe,
     ref,
 )  # fmt: skip
+from registry.desk.decide import MOST_AT_ONCE
 from registry.ledger.append import instant_text
 from registry.models import Evaluation, Evidence, Role
 from registry.queries.flag_words import words_of
@@ -61,7 +62,7 @@ _GIVEN: Schema = {
         "type": "object",
         "description": "by chip, or by the id of the register",
         "properties": {"id": TEXT, "chip": TEXT},
-        "anyOf": [{"required": ["id"]}, {"required": ["chip"]}],
+        "minProperties": 1,
     },
     "examined_on": DAY,
     "examiner": {"type": "string", "minLength": 1, "maxLength": 120},
@@ -88,7 +89,9 @@ DECISION = closed(
     optional=("reason", "fields"),
 )
 REASON_GIVEN = closed({"reason": {**REASON, "minLength": 1}})
-CHOSEN = closed({"evaluations": {**list_of(TEXT), "minItems": 1, "description": "25 at most"}})
+CHOSEN = closed(
+    {"evaluations": {**list_of(TEXT), "minItems": 1, "maxItems": MOST_AT_ONCE}},
+)
 OUTCOME = closed({"id": TEXT, "certificate": maybe(TEXT), "why_left": TEXT})
 OUTCOMES = closed({"outcomes": list_of(OUTCOME)})
 MOVED = closed(
@@ -123,7 +126,7 @@ EVALUATION = closed(
         "id": ID, "reference": TEXT, "state": STATE,
         "dog": closed({"id": ID, "name": TEXT, "breed": TEXT, "chip": maybe(TEXT)}),
         "clinic": closed({"id": ID, "name": TEXT}), "examined_on": DAY, "examiner": TEXT,
-        "conditions": {"type": "object"},
+        "conditions": ref("Conditions"),
         "readings": list_of(ref("Reading")), "flags": list_of(ref("Flag")),
         "evidence": list_of(ref("Evidence")),
         "owner": maybe(closed({"full_name": TEXT, "email": TEXT})),

@@ -75,7 +75,7 @@ class Decision(ApiView):
     scopes = {"POST": "decisions:write"}
 
     @documented(
-        "Decide on an evaluation", answer="Moved", body="Decision", parameters=[_ID, KEY],
+        "Decide on an evaluation", answer="Moved", body="DecisionGiven", parameters=[_ID, KEY],
         example={"decision": "return", "reason": "Left and right look exchanged.",
                  "fields": ["/readings/0/value"]},
     )  # fmt: skip
@@ -116,7 +116,7 @@ class Acceptances(ApiView):
     scopes = {"POST": "decisions:write"}
 
     @documented(
-        "Accept unflagged evaluations", answer="Outcomes", body="Chosen", status=201,
+        "Accept unflagged evaluations", answer="AcceptedTogether", body="Chosen", status=201,
         parameters=[KEY],
     )  # fmt: skip
     def post(self, request: Request) -> Response:

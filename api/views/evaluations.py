@@ -110,7 +110,7 @@ class AnswersOf(ApiView):
 
     scopes = {"GET": "evaluations:read", "PUT": "evaluations:write"}
 
-    @documented("Read what was sent", answer={"type": "object"}, parameters=[_ID])
+    @documented("Read what was sent", answer="Answers", parameters=[_ID])
     def get(self, request: Request, public_id: str) -> Response:
         """Answer a body to start a correction from."""
         query_of(request)

@@ -243,7 +243,7 @@ def test_the_docs_page_shows_every_address_and_calls_nobody(callers: Callers) ->
 def test_the_docs_page_shows_what_to_send_and_where(callers: Callers, settings: Any) -> None:
     text = unescape(callers.nobody.client.get("/api/v1/docs").content.decode())
 
-    section = text.partition('id="post_evaluations"')[2].partition("<h3")[0]
+    section = text.partition('id="submitEvaluation"')[2].partition("<h3")[0]
     assert f'"{settings.SITE_URL}/api/v1/evaluations"' in section
     assert '"restraint": "sedation"' in section
     assert "$SITE" not in text

@@ -1,0 +1,73 @@
+"""What each operation is called, and what each part of the interface is about.
+
+The names become functions of programs that are made from the document, so a published name stays.
+``tests/api/test_document.py`` fails for an operation or a part that has none.
+"""
+
+from __future__ import annotations
+
+NAMES: dict[tuple[str, str], str] = {
+    ("GET", "me"): "readWhoIAm",
+    ("GET", "breeds"): "listBreeds",
+    ("GET", "traits"): "listTraits",
+    ("GET", "distributions/{breed}/{trait}"): "readDistribution",
+    ("GET", "certificates/{number}"): "readCertificate",
+    ("GET", "certificates/{number}.pdf"): "readCertificateSheet",
+    ("GET", "certificates/{number}/credential"): "readCredential",
+    ("GET", "dogs"): "findDogs",
+    ("POST", "dogs"): "registerDog",
+    ("GET", "dogs/{public_id}"): "readDog",
+    ("PUT", "dogs/{public_id}"): "correctDog",
+    ("POST", "dogs/{public_id}/confirmation"): "confirmDog",
+    ("POST", "dogs/{public_id}/merge"): "mergeDogs",
+    ("GET", "dogs/{public_id}/history"): "readDogHistory",
+    ("GET", "dogs/{public_id}/pedigree"): "readPedigree",
+    ("GET", "dogs/{public_id}/breeding-values"): "readBreedingValues",
+    ("GET", "dogs/{public_id}/mates"): "listMates",
+    ("GET", "forecasts"): "forecastLitter",
+    ("GET", "kinships"): "readKinship",
+    ("GET", "trends/{breed}/{trait}"): "readTrend",
+    ("GET", "breeds/{breed}/breeding-runs"): "listBreedingRuns",
+    ("POST", "breeds/{breed}/breeding-runs"): "askForBreedingRun",
+    ("GET", "breeds/{breed}/breeding-runs/{number}"): "readBreedingRun",
+    ("GET", "announcements"): "listAnnouncements",
+    ("POST", "announcements"): "announceExamination",
+    ("POST", "announcements/{public_id}/withdrawal"): "withdrawAnnouncement",
+    ("GET", "evaluations"): "listEvaluations",
+    ("POST", "evaluations"): "submitEvaluation",
+    ("GET", "evaluations/{public_id}"): "readEvaluation",
+    ("GET", "evaluations/{public_id}/answers"): "readAnswers",
+    ("PUT", "evaluations/{public_id}/answers"): "resubmitEvaluation",
+    ("POST", "evaluations/{public_id}/withdrawal"): "withdrawEvaluation",
+    ("GET", "evaluations/{public_id}/history"): "readEvaluationHistory",
+    ("POST", "evaluations/{public_id}/decision"): "decideEvaluation",
+    ("POST", "evaluations/{public_id}/revocation"): "revokeEvaluation",
+    ("POST", "evaluations/{public_id}/replacement"): "replaceEvaluation",
+    ("POST", "acceptances"): "acceptEvaluations",
+    ("GET", "queue"): "readQueue",
+    ("POST", "evidence"): "sendEvidence",
+    ("GET", "evidence/{public_id}"): "readEvidence",
+    ("DELETE", "evidence/{public_id}"): "takeBackEvidence",
+    ("GET", "evidence/{public_id}/content"): "readEvidenceContent",
+    ("GET", "log"): "readLog",
+    ("GET", "log/inclusion"): "proveInclusion",
+    ("GET", "log/consistency"): "proveConsistency",
+}
+
+PARTS: dict[str, str] = {
+    "me": "Whose token this is, and what it may do.",
+    "breeds": "The breeds of the register, and the runs that work out their breeding values.",
+    "traits": "What is looked at in a dog: its unit or grades, and which end is better.",
+    "distributions": "The counts of a breed's tested dogs.",
+    "certificates": "What the club issued for an accepted evaluation: as JSON, PDF, signed file.",
+    "dogs": "The register: dogs, ancestors, breeding values, candidate mates.",
+    "forecasts": "What may be expected of a pair's puppies.",
+    "kinships": "How closely two dogs are related.",
+    "trends": "A breed's course by year of birth.",
+    "announcements": "Examinations announced before their outcome is known.",
+    "evaluations": "Results: sent by a clinic, decided by a registrar.",
+    "acceptances": "Several results without a flag, accepted together.",
+    "queue": "What waits for a registrar.",
+    "evidence": "Films and other files of an evaluation.",
+    "log": "The signed state of the audit trail, with proofs.",
+}
