@@ -37,7 +37,6 @@ class TraitColumns:
     base: float = 0.45
     middle: float = 0.44
     records: int = 120
-    partner: str = ""
     notes: tuple[Mapping[str, Any], ...] = ()
     trend: Mapping[str, Any] = field(default_factory=dict)
     has_values: bool = True
@@ -99,7 +98,6 @@ def _result(trait: Trait, given: TraitColumns, place: Mapping[int, int]) -> Trai
         slug=trait.slug,
         records=given.records,
         found=Found(given.variances, given.variances_from, heritability_se=given.heritability_se),
-        partner_pk=Trait.objects.get(slug=given.partner).pk if given.partner else None,
         method=given.method,
         base=given.base,
         middle=given.middle,

@@ -50,7 +50,6 @@ ESTIMATES = closed(
         "mean_reliability": SHARE,
         "base": {**NUMBER, "description": "the record to expect of a dog with breeding value 0"},
         "middle": {**NUMBER, "description": "the record of the middle tested dog"},
-        "analysed_with": maybe(TEXT),
     }
 )  # fmt: skip
 _MEAN = maybe(closed({"mean": NUMBER, "low": NUMBER, "high": NUMBER}))
@@ -132,7 +131,6 @@ def estimates(facts: TraitFacts) -> dict[str, Any]:
         "mean_reliability": facts.mean_reliability,
         "base": facts.base,
         "middle": facts.middle,
-        "analysed_with": facts.partner_slug or None,
     }
 
 

@@ -1,5 +1,5 @@
-"""From a breed's inputs to its breeding values: which records, variances and partner each trait
-gets, and what to note of it.
+"""From a breed's inputs to its breeding values: which records and variances each trait gets, and
+what to note of it.
 
 The methods are ``registry.science``'s; here they are only put together. Nothing is read from or
 written to the database. The same inputs give the same results to the last bit on one machine: the
@@ -9,7 +9,7 @@ linear algebra runs on one thread, and no run begins from the results of another
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from time import perf_counter
 from typing import Any
 
@@ -19,15 +19,13 @@ from threadpoolctl import threadpool_limits
 
 from registry.desk.breeding_course import course, finite, size_of
 from registry.desk.breeding_inputs import Inputs, TraitInputs
-from registry.desk.breeding_records import both_of, groups, litters, records_of
+from registry.desk.breeding_records import clinic_differences, litters, records_of
 from registry.desk.breeding_store import Found, TraitResult
 from registry.models import VariancesFrom
 from registry.science.breeding_values import Solution, breeding_values
-from registry.science.covariances import CovarianceEstimate, estimate_covariances
 from registry.science.inbreeding import inbreeding
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
-from registry.science.two_traits import breeding_values_of_two
 from registry.science.variances import (
     StandardErrors,
     TooFewRecordsError,
@@ -79,84 +77,20 @@ def compute(inputs: Inputs, *, between: Callable[[], None] = lambda: None) -> Co
             inbreeding=of_all,
             size=size_of(inputs, pedigree, of_all),
         )
-        results: dict[int, TraitResult] = {}
-        for group in groups(inputs):
+        results = []
+        for trait in inputs.traits:
             between()
-            results.update((of.trait_pk, of) for of in _results(breed, group))
+            results.append(_of_trait(breed, trait))
     columns = {
         "dog": inputs.dog,
         "sire": inputs.sire,
         "dam": inputs.dam,
         "inbreeding": of_all,
     }
-    return Computed(columns, tuple(results[trait.pk] for trait in inputs.traits))
+    return Computed(columns, tuple(results))
 
 
-def _results(breed: _Breed, group: tuple[TraitInputs, ...]) -> list[TraitResult]:
-    """What is found of two traits together, or of one; two that cannot go together go alone."""
-    if len(group) == 2:
-        return _together(breed, *group) or [_alone(breed, trait) for trait in group]
-    return [_alone(breed, trait) for trait in group]
-
-
-def _together(breed: _Breed, one: TraitInputs, other: TraitInputs) -> list[TraitResult] | None:
-    """Both traits' breeding values, each from the records of both; None where the records cannot
-    tell how they go together."""
-    began = perf_counter()
-    litter = litters(breed.inputs, (one, other))
-    first, second = (records_of(breed.inputs, trait, litter) for trait in (one, other))
-    try:
-        estimate = estimate_covariances(breed.pedigree, breed.inbreeding, first, second)
-    except TooFewRecordsError:
-        return None
-    if not estimate.is_sound:
-        return None
-    solutions = breeding_values_of_two(
-        breed.pedigree, breed.inbreeding, first, second, estimate.covariances
-    )
-    both = both_of(one, other)
-    seconds = (perf_counter() - began) / 2
-    results = []
-    for at, (trait, partner) in enumerate(((one, other), (other, one))):
-        notes = _notes_together(estimate, at, partner, both)
-        found = _estimated_together(estimate, at)
-        result = _result(breed, trait, found, solutions[at], notes, seconds)
-        results.append(replace(result, partner_pk=partner.pk))
-    return results
-
-
-def _notes_together(
-    estimate: CovarianceEstimate, at: int, partner: TraitInputs, both: int
-) -> list[Note]:
-    covariances = estimate.covariances
-    notes: list[Note] = [
-        {"code": "estimate", "method": estimate.method, "records": estimate.records[at]},
-        {
-            "code": "together",
-            "partner": partner.slug,
-            "dogs": both,
-            "genetic_correlation": estimate.genetic_correlation,
-            "genetic_correlation_se": finite(estimate.genetic_correlation_error),
-            "covariances": {
-                "additive": float(covariances.additive[0, 1]),
-                "litter": float(covariances.litter[0, 1]),
-                "residual": float(covariances.residual[0, 1]),
-            },
-        },
-    ]
-    if estimate.is_at_bound:
-        notes.append({"code": "at-bound", "heritability": None})
-    return notes
-
-
-def _estimated_together(estimate: CovarianceEstimate, at: int) -> Found:
-    return replace(
-        _found(estimate.variances(at), estimate.of_trait[at]),
-        genetic_correlation=estimate.genetic_correlation,
-    )
-
-
-def _alone(breed: _Breed, trait: TraitInputs) -> TraitResult:
+def _of_trait(breed: _Breed, trait: TraitInputs) -> TraitResult:
     began = perf_counter()
     n = len(trait.place)
     notes: list[Note] = []
@@ -165,7 +99,7 @@ def _alone(breed: _Breed, trait: TraitInputs) -> TraitResult:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
     if trait.is_graded:
         notes.append({"code": "scores"})
-    records = records_of(breed.inputs, trait, litters(breed.inputs, (trait,)))
+    records = records_of(breed.inputs, trait, litters(breed.inputs, trait))
     found = _variances(breed, trait, records, notes)
     if found is None:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
@@ -204,6 +138,7 @@ def _result(
         },
         seconds=seconds,
         notes=notes,
+        clinics=clinic_differences(trait, solution),
         trend={
             **course(
                 breed.inputs,

@@ -1,20 +1,18 @@
 """From a breed's inputs to the records that its breeding values are computed from.
 
-Classes, ages and litters, and which traits are tried together. Reading the inputs is
+Classes, ages and litters; and the clinics' differences by their keys again. Reading the inputs is
 ``breeding_inputs``' business, computing ``breeding_computation``'s.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import combinations
-from operator import itemgetter
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from registry.desk.breeding_inputs import Inputs, TraitInputs
-from registry.science.covariances import FEWEST_BOTH
+from registry.science.breeding_values import Solution
 from registry.science.mixed_model import NO_LITTER, Records
 
 _DAYS_A_YEAR = 365.25
@@ -39,13 +37,13 @@ def records_of(inputs: Inputs, trait: TraitInputs, litter: NDArray[np.int64]) ->
     )
 
 
-def litters(inputs: Inputs, group: Sequence[TraitInputs]) -> NDArray[np.int64]:
+def litters(inputs: Inputs, trait: TraitInputs) -> NDArray[np.int64]:
     """Each dog's litter: born of one dam on one day; coded from 0 among the dogs with a record.
 
     A dog whose dam is not known is a litter of its own, since its record varies as much as
     another's.
     """
-    dogs = np.unique(np.concatenate([trait.place for trait in group]))
+    dogs = trait.place
     dam, born = inputs.dam[dogs], inputs.born[dogs]
     dam = np.where(dam >= 0, dam, len(inputs.dog) + dogs)
     code = np.full(len(inputs.dog), NO_LITTER, dtype=np.int64)
@@ -56,27 +54,22 @@ def litters(inputs: Inputs, group: Sequence[TraitInputs]) -> NDArray[np.int64]:
     return code
 
 
-def groups(inputs: Inputs) -> list[tuple[TraitInputs, ...]]:
-    """The traits that are tried together: the two measured ones of a joint that most dogs have
-    both of. Every other trait by itself."""
-    measured = [trait for trait in inputs.traits if not trait.is_graded]
-    pairs = sorted(
-        (
-            (-both_of(one, other), at, one, other)
-            for at, (one, other) in enumerate(combinations(measured, 2))
-            if one.joint == other.joint and both_of(one, other) >= FEWEST_BOTH
-        ),
-        key=itemgetter(0, 1),
+def clinic_differences(trait: TraitInputs, solution: Solution) -> list[dict[str, Any]]:
+    """How far each clinic's records lie from the mean of all, other things equal, as JSON.
+
+    ``clinic`` is its key, ``records`` their number, ``effect`` in the trait's unit from the mean
+    over all records, ``se`` its standard error. Sex, year, age, litter and genes are allowed for.
+    """
+    keys, codes, counts = np.unique(trait.clinic, return_inverse=True, return_counts=True)
+    level, effect, error = solution.columns.differences(
+        "clinic", codes, solution.estimate, solution.covariance
     )
-    found: list[tuple[TraitInputs, ...]] = []
-    taken: set[int] = set()
-    for _dogs, _at, one, other in pairs:
-        if not taken & {one.pk, other.pk}:
-            found.append((one, other))
-            taken |= {one.pk, other.pk}
-    return found + [(trait,) for trait in inputs.traits if trait.pk not in taken]
-
-
-def both_of(one: TraitInputs, other: TraitInputs) -> int:
-    """How many dogs have a record of both."""
-    return len(np.intersect1d(one.place, other.place, assume_unique=True))
+    return [
+        {
+            "clinic": int(keys[at]),
+            "records": int(counts[at]),
+            "effect": float(difference),
+            "se": float(spread),
+        }
+        for at, difference, spread in zip(level, effect, error, strict=True)
+    ]

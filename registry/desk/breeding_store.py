@@ -33,7 +33,6 @@ class Found:
     litter_se: float | None = None
     residual_se: float | None = None
     heritability_se: float | None = None
-    genetic_correlation: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,6 @@ class TraitResult:
     slug: str
     records: int
     found: Found | None = None
-    partner_pk: int | None = None
     method: str = ""
     base: float | None = None
     middle: float | None = None
@@ -56,6 +54,7 @@ class TraitResult:
     seconds: float = 0.0
     notes: Sequence[Mapping[str, Any]] = ()
     trend: Mapping[str, Any] = field(default_factory=dict)
+    clinics: Sequence[Mapping[str, Any]] = ()
 
 
 def store(
@@ -95,7 +94,6 @@ def _trait_run(run: BreedingRun, of: TraitResult) -> TraitRun:
     row = TraitRun(
         run=run,
         trait_id=of.trait_pk,
-        partner_id=of.partner_pk,
         records=of.records,
         has_values=of.found is not None,
         method=of.method,
@@ -104,6 +102,7 @@ def _trait_run(run: BreedingRun, of: TraitResult) -> TraitRun:
         seconds=of.seconds,
         notes=list(of.notes),
         trend=dict(of.trend),
+        clinics=list(of.clinics),
     )
     if of.found is not None:
         found = of.found
@@ -113,7 +112,6 @@ def _trait_run(run: BreedingRun, of: TraitResult) -> TraitRun:
         row.heritability = found.variances.heritability
         row.additive_se, row.litter_se = found.additive_se, found.litter_se
         row.residual_se, row.heritability_se = found.residual_se, found.heritability_se
-        row.genetic_correlation = found.genetic_correlation
         row.variances_from = found.source
         row.value_sd = float(np.std(of.columns["value"]))
         row.mean_reliability = float(np.mean(of.columns["reliability"]))

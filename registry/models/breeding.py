@@ -83,11 +83,12 @@ class TraitRun(models.Model):
     ``base`` is the mean fixed part of the records in the breed's window, in the trait's unit: a
     dog's expected record is ``base`` plus its breeding value. ``middle`` is the median record of
     the window's tested dogs. ``notes`` lists what to know of it, each with a ``code``.
+    ``clinics`` lists each clinic's difference from the mean of all records, other things equal:
+    ``clinic`` (key), ``records``, ``effect`` in the trait's unit, ``se`` its standard error.
     """
 
     run = models.ForeignKey(BreedingRun, on_delete=models.CASCADE, related_name="traits")
     trait = models.ForeignKey(Trait, on_delete=models.PROTECT, related_name="+")
-    partner = models.ForeignKey(Trait, null=True, on_delete=models.PROTECT, related_name="+")
     records = models.PositiveIntegerField()
     has_values = models.BooleanField()
     additive = models.FloatField(null=True)
@@ -98,7 +99,6 @@ class TraitRun(models.Model):
     residual_se = models.FloatField(null=True)
     heritability = models.FloatField(null=True)
     heritability_se = models.FloatField(null=True)
-    genetic_correlation = models.FloatField(null=True)
     variances_from = models.CharField(max_length=8, choices=VariancesFrom.choices, blank=True)
     method = models.CharField(max_length=12, choices=Reliabilities.choices, blank=True)
     base = models.FloatField(null=True)
@@ -108,6 +108,7 @@ class TraitRun(models.Model):
     seconds = models.FloatField(default=0)
     notes = models.JSONField(default=list)
     trend = models.JSONField(default=dict)
+    clinics = models.JSONField(default=list)
 
     class Meta:
         constraints = (

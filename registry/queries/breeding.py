@@ -61,8 +61,6 @@ class TraitFacts:
     middle: float
     value_sd: float
     mean_reliability: float
-    partner_slug: str
-    genetic_correlation: float | None
     notes: tuple[Mapping[str, Any], ...]
 
     def __hash__(self) -> int:
@@ -287,7 +285,5 @@ def _facts(row: TraitRun, traits: Mapping[int, PublicTrait]) -> TraitFacts:
         middle=row.middle or 0.0,
         value_sd=row.value_sd or 0.0,
         mean_reliability=row.mean_reliability or 0.0,
-        partner_slug=traits[row.partner_id].slug if row.partner_id else "",
-        genetic_correlation=row.genetic_correlation,
         notes=tuple(row.notes),
     )

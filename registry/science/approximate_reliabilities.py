@@ -17,7 +17,7 @@ from registry.science.conjugate_gradients import conjugate_gradients
 from registry.science.litter_messages import Litters, settled
 from registry.science.mixed_model import Numbers, Records, Variances
 from registry.science.reduced_equations import ReducedEquations
-from registry.science.reliabilities import dependence
+from registry.science.reliabilities import Errors, dependence
 
 _NUMBERS = 4_000_000
 """Numbers in a dense matrix that is still small beside the equations."""
@@ -25,8 +25,8 @@ _NUMBERS = 4_000_000
 
 def approximate_error_variances(
     system: ReducedEquations, inbreeding: Numbers, records: Records, variances: Variances
-) -> Numbers:
-    """Return every dog's error variance, (n,), in the trait's unit squared."""
+) -> Errors:
+    """Return how well every dog's value and the fixed effects are known."""
     dogs, fixed = system.dogs, _FixedError(system)
     weight = fixed.left_of(system)
     weight *= system.weight
@@ -40,7 +40,7 @@ def approximate_error_variances(
     for first in range(0, len(childless), rows):
         places = childless[first : first + rows]
         found[places] += fixed.of(dependence(system, records, places).lines)
-    return variances.residual * found
+    return Errors(variances.residual * found, variances.residual * fixed.covariance())
 
 
 class _FixedError:
@@ -67,6 +67,20 @@ class _FixedError:
     def columns(self) -> int:
         """The number of columns that are reckoned with."""
         return int(self._few.shape[1])
+
+    def covariance(self) -> Numbers:
+        """Return the sampling covariances of the fixed effects, (p, p).
+
+        Levels taken together share their mean's error, and each has one of its own.
+        """
+        few = self._few.toarray()
+        if not few.shape[1]:
+            return np.zeros((len(few), len(few)))
+        together = linalg.cho_solve((self._factor, True), few.T)
+        found: Numbers = few @ together
+        levels = np.arange(self._levels)
+        found[levels, levels] += 1.0 / self._level_weight
+        return found
 
     def of_parents(self) -> Numbers:
         """Return what it adds to each parent's variance, (m,)."""

@@ -18,6 +18,7 @@ from threadpoolctl import threadpool_limits
 
 from registry.science.approximate_reliabilities import approximate_error_variances
 from registry.science.conjugate_gradients import Solved, conjugate_gradients
+from registry.science.fixed_effects import FixedEffects
 from registry.science.mixed_model import NO_LITTER, Numbers, Records, Variances
 from registry.science.pedigree import Pedigree
 from registry.science.reduced_equations import ReducedEquations, reduced_equations
@@ -49,6 +50,11 @@ class Solution:
     """The slope on age, by year."""
     litter: Numbers
     """By litter code; 0 for a code without records."""
+    columns: FixedEffects
+    estimate: Numbers
+    """(p,): of the fixed part's columns."""
+    covariance: Numbers
+    """(p, p): the sampling covariances of these estimates."""
     level_mean: Numbers
     """(r,): the fixed part of every record."""
     method: str
@@ -64,6 +70,8 @@ class _Known(NamedTuple):
 
     errors: Numbers
     """(n,): variances of the predictions' errors."""
+    fixed: Numbers
+    """(p, p): sampling covariances of the fixed effects."""
     own: Numbers
     """(n,): variances of the values before any record is looked at."""
     is_exact: bool
@@ -93,7 +101,7 @@ def breeding_values(
         else:
             solved = solution_by_iteration(system)
             errors = approximate_error_variances(system, inbreeding, records, variances)
-        known = _Known(errors, (1.0 + inbreeding) * variances.additive, is_small)
+        known = _Known(*errors, (1.0 + inbreeding) * variances.additive, is_small)
         return _recovered(system, records, solved, known)
 
 
@@ -124,6 +132,9 @@ def _recovered(
         error_variance=known.errors,
         fixed=named,
         age=slope,
+        columns=system.fixed,
+        estimate=b,
+        covariance=known.fixed,
         litter=np.append(litter, np.zeros(empty)),
         level_mean=system.fixed.rows @ b + system.middle,
         method="exact" if known.is_exact else "approximate",

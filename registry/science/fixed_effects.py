@@ -75,6 +75,30 @@ class FixedEffects:
         """The number of levels of the effect that keeps them all: the first columns."""
         return len(self.levels[0]) if self.levels else 0
 
+    def differences(
+        self, name: str, codes: Codes, solution: Numbers, covariance: Numbers
+    ) -> tuple[Codes, Numbers, Numbers]:
+        """Return levels of one effect, how far each lies from their mean, and standard errors.
+
+        ``codes`` are those of the records, (r,), which weight the mean; ``solution`` (p,) with its
+        ``covariance`` (p, p). Nothing is returned for one level alone, and where the records do
+        not compare all levels with each other (as when an effect always changes with another).
+        """
+        at = self.names.index(name)
+        first = sum(len(levels) for levels in self.levels[:at])
+        column = np.full(sum(map(len, self.levels)) + 1, -1)
+        column[self.kept] = np.arange(len(self.kept))
+        own = column[first : first + len(self.levels[at])]
+        # One level is dropped where another effect carries the mean: the others differ from it.
+        is_told = len(own) > 1 and np.count_nonzero(own < 0) == (at > 0)
+        level, own = (self.levels[at], own) if is_told else (self.levels[at][:0], own[:0])
+        pick = np.zeros((len(level), len(self.kept)))
+        pick[np.flatnonzero(own >= 0), own[own >= 0]] = 1.0
+        count = np.bincount(codes, minlength=self.sizes[name])[level]
+        pick -= (count / max(count.sum(), 1)) @ pick
+        error = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", pick, covariance, pick), 0.0))
+        return level, pick @ solution, error
+
     def named(self, solution: Numbers) -> tuple[dict[str, Numbers], float]:
         """Return the solutions by effect and code, 0 where there is none, and the slope of age."""
         every = np.zeros(sum(map(len, self.levels)) + 1)

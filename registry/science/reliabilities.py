@@ -7,6 +7,7 @@ solved for each. What is reckoned without an inverse is in ``approximate_reliabi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy import linalg, sparse
@@ -32,10 +33,19 @@ class Dependence:
     """(j,): the variance of that error, in units of the residual one."""
 
 
+class Errors(NamedTuple):
+    """How well everything is known: in the trait's unit squared."""
+
+    values: Numbers
+    """(n,): error variances of the dogs' values."""
+    fixed: Numbers
+    """(p, p): sampling covariances of the fixed effects."""
+
+
 def error_variances(
     system: ReducedEquations, records: Records, variance: float
-) -> tuple[Numbers, Numbers]:
-    """Return the equations' solution, (p + m,), and every dog's error variance, (n,): exact.
+) -> tuple[Numbers, Errors]:
+    """Return the equations' solution, (p + m,), and how well everything is known: exact.
 
     ``variance`` is the residual one. Needs memory for a dense matrix of all equations.
     """
@@ -50,7 +60,7 @@ def error_variances(
         on = dependence(system, records, places)
         # The transpose is the same numbers, in the order in memory that the product asks for.
         found[places] = on.alone + on.lines.multiply(on.lines @ inverse.T).sum(axis=1)
-    return inverse @ system.right, variance * found
+    return inverse @ system.right, Errors(variance * found, variance * inverse[:p, :p])
 
 
 def error_variances_of(

@@ -190,7 +190,7 @@ def _memory_row() -> Row:
 
 def _errors_of_all(breed: _Breed) -> Row:
     system = reduced_equations(breed.pedigree, breed.inbreeding, breed.records, _VARIANCES)
-    _solution, exact = error_variances(system, breed.records, _VARIANCES.residual)
+    _solution, (exact, _fixed) = error_variances(system, breed.records, _VARIANCES.residual)
     return _error_row(breed, system, np.arange(len(breed.pedigree)), exact, "every dog")
 
 
@@ -222,7 +222,7 @@ def _error_row(
     exact: NDArray[np.float64],
     which: str,
 ) -> Row:
-    found = approximate_error_variances(system, breed.inbreeding, breed.records, _VARIANCES)
+    found = approximate_error_variances(system, breed.inbreeding, breed.records, _VARIANCES).values
     own = (1.0 + breed.inbreeding[places]) * _VARIANCES.additive
     wrong = (exact - found[places]) / own
     return {

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from django.db import connection
+from django.db.models import F
 from django.utils import timezone
 
 from registry.desk import breeding, breeding_inputs, consent, merge
@@ -252,33 +253,34 @@ class TestComputing:
         (without,) = [each for each in found.without if each.trait.slug == "hip-laxity"]
         assert [note["code"] for note in without.notes] == ["no-prior"]
 
-    def test_two_measures_of_one_joint_are_analysed_together(self, club: Club) -> None:
-        make_bred(club, litters=24, angle=True)
+    def test_how_far_the_clinics_differ_is_kept(self, club: Club) -> None:
+        make_bred(club)
+        # Every third dog at the other clinic, where the numbers are higher by 0.10.
+        Evaluation.objects.update(clinic=club.clinic)
+        third = list(Evaluation.objects.order_by("pk").values_list("pk", flat=True))[::3]
+        Evaluation.objects.filter(pk__in=third).update(clinic=club.other_clinic)
+        raised = CountedValue.objects.filter(evaluation__clinic=club.other_clinic)
+        raised.update(step=F("step") + 10)
 
         run_now(club.breed)
 
-        found = latest_run(club.breed.pk)
-        assert found is not None
-        one, other = found.traits
-        assert (one.partner_slug, other.partner_slug) == (other.trait.slug, one.trait.slug)
-        (together,) = [note for note in one.notes if note["code"] == "together"]
-        correlation = one.genetic_correlation
-        assert correlation is not None
-        assert correlation == other.genetic_correlation
-        # True: -0.6.
-        assert abs(correlation + 0.6) < 3 * together["genetic_correlation_se"]
-        assert together["dogs"] == 432
+        (row,) = TraitRun.objects.filter(has_values=True)
+        first, second = row.clinics
+        assert [first["clinic"], second["clinic"]] == [club.clinic.pk, club.other_clinic.pk]
+        assert first["records"] + second["records"] == row.records
+        apart = second["effect"] - first["effect"]
+        assert abs(apart - 0.10) < 3 * (first["se"] + second["se"])
+        assert 0 < second["se"] < 0.02
+        mean = sum(each["records"] * each["effect"] for each in row.clinics)
+        assert mean == pytest.approx(0, abs=1e-9)
 
-    def test_two_measures_that_few_dogs_have_both_of_are_analysed_apart(self, club: Club) -> None:
-        make_bred(club, angle=True)
-        angles = CountedValue.objects.filter(trait__slug="norberg-angle").order_by("pk")
-        angles.filter(pk__in=list(angles.values_list("pk", flat=True)[99:])).delete()
+    def test_clinics_that_no_record_compares_are_not_told_apart(self, club: Club) -> None:
+        make_bred(club)  # all males at one clinic, all females at the other
 
         run_now(club.breed)
 
-        found = latest_run(club.breed.pk)
-        assert found is not None
-        assert [facts.partner_slug for facts in found.traits] == ["", ""]
+        (row,) = TraitRun.objects.filter(has_values=True)
+        assert row.clinics == []
 
     def test_grades_are_scores_and_that_is_noted(self, club: Club) -> None:
         make_bred(club, generations=2, litters=8, elbow=60)
