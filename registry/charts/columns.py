@@ -28,7 +28,7 @@ _TALLEST = 120.0
 _HEAD = 38.0
 _WIDEST = 0.14 * PLOT
 _COUNT_SIZE = 10
-_NAME_SIZE = 13
+_NAME_SIZE = 13.5
 
 
 @dataclass(frozen=True)

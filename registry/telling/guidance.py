@@ -106,7 +106,7 @@ def _holding(trait: PublicTrait, point: Mapping[str, Any], step: int) -> str:
         "value": trait.value_text(step),
         "point": _at(trait, point),
         "meaning": point["meaning"],
-        "source": str(point["source"]).split(";", 1)[0],
+        "source": _short_source(point),
     }
 
 
@@ -123,14 +123,32 @@ def _between(trait: PublicTrait, told: list[Mapping[str, Any]], step: int) -> tu
             "low": _at(trait, low),
             "high": _at(trait, high),
         }
-        return (place, str(low["sentence"]), str(high["sentence"]))
+        return (place, _held(trait, low), _held(trait, high))
     point = low or high
     if point is None:
         return ()
     if Decimal(point["value"]) == value:
-        return (_("%(value)s lies on the limit itself.") % names, str(point["sentence"]))
+        return (_("%(value)s lies on the limit itself.") % names, _held(trait, point))
     pattern = _("%(value)s lies above %(point)s.") if low else _("%(value)s lies below %(point)s.")
-    return (pattern % {**names, "point": _at(trait, point)}, str(point["sentence"]))
+    return (pattern % {**names, "point": _at(trait, point)}, _held(trait, point))
+
+
+def _held(trait: PublicTrait, point: Mapping[str, Any]) -> str:
+    """What is held of values on the point's side, of a value that is not there."""
+    patterns = {
+        "below": _("Below %(point)s, %(meaning)s (%(source)s)."),
+        "above": _("Above %(point)s, %(meaning)s (%(source)s)."),
+        "from": _("From %(point)s on, %(meaning)s (%(source)s)."),
+    }
+    return patterns[point["side"]] % {
+        "point": _at(trait, point),
+        "meaning": point["meaning"],
+        "source": _short_source(point),
+    }
+
+
+def _short_source(point: Mapping[str, Any]) -> str:
+    return str(point["source"]).split(";", 1)[0]
 
 
 def _at(trait: PublicTrait, point: Mapping[str, Any]) -> str:

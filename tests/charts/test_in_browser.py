@@ -126,13 +126,17 @@ def test_no_label_and_no_circle_is_clipped_and_no_words_overlap(
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_axis_text_is_at_least_10_pixels_high_on_the_smallest_phone(open_page: OpenPage) -> None:
+def test_letters_of_a_heap_are_at_least_12_pixels_high_on_the_smallest_phone(
+    open_page: OpenPage,
+) -> None:
     with shown(open_page, all_drawings(), viewport={"width": 320, "height": 568}) as page:
-        scale = page.evaluate(
-            "document.querySelector('svg.heap').getBoundingClientRect().width / 320"
+        smallest = page.evaluate(
+            "Math.min(...[...document.querySelectorAll('svg.heap .axis text, svg.heap .heap-name')]"
+            ".map(text => parseFloat(getComputedStyle(text).fontSize)"
+            " * text.ownerSVGElement.getBoundingClientRect().width / 320))"
         )
 
-    assert 12 * scale >= 10
+    assert smallest >= 12
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
