@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, settings
 
 from registry.ledger import triggers
 from registry.queries.breeding import run_table
-from registry.web.buyer.budget import BUDGET
+from registry.web.buyer.budget import BUDGET, CHIP_BUDGET
 from tests import reach
 
 pytest_plugins = ["tests.browser"]
@@ -95,5 +95,6 @@ def _empty_cache() -> None:
     """Start every test with nothing counted and nothing remembered."""
     cache.clear()
     BUDGET.clear()
+    CHIP_BUDGET.clear()
     # A rolled back test's keys come again with the next one's runs.
     run_table.cache_clear()

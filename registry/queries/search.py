@@ -17,7 +17,13 @@ from rapidfuzz import fuzz
 
 from registry.models import Dog
 from registry.science.folding import fold
-from registry.science.microchip import ChipProblem, parse_chip, slips
+from registry.science.microchip import (
+    END_LENGTH,
+    ChipProblem,
+    parse_chip,
+    parse_to_compare,
+    slips,
+)
 
 _LONGEST = 120
 _CANDIDATES = 200
@@ -60,6 +66,19 @@ def find_by_chip(text: str) -> FoundDog | None:
         return None
     found = Dog.objects.filter(Q(chip=chip) | Q(aliases__chip=chip)).values_list("pk", flat=True)
     return _in_order([*found[:1]])[0] if found else None
+
+
+def find_by_chip_end(text: str, limit: int = 20) -> list[FoundDog]:
+    """The dogs whose chip ends in exactly these six digits, as every page shows them; none for
+    fewer or more."""
+    try:
+        end = parse_to_compare(text)
+    except ChipProblem:
+        return []
+    if len(end) != END_LENGTH:
+        return []
+    found = Dog.objects.filter(Q(chip__endswith=end) | Q(aliases__chip__endswith=end)).distinct()
+    return _in_order(list(found.order_by("name", "pk").values_list("pk", flat=True)[:limit]))
 
 
 def near_chips(chip15: str, limit: int = 5) -> list[FoundDog]:

@@ -29,6 +29,7 @@ _ASSIGNED = """
 _COUNTRIES = frozenset(_ASSIGNED.split())
 _FIRST_MANUFACTURER, _TEST = 900, 999
 _LENGTH = 15
+END_LENGTH = 6
 _HIGHEST_ID = 2**38 - 1  # ISO 11784: 38 bits for the animal, 274877906943
 
 _PREFIX = re.compile(
@@ -44,7 +45,7 @@ class ChipProblem(ValueError):
     """A text that is not a chip number; ``code`` says why, the message how to fix it.
 
     Codes: ``empty``, ``letters``, ``too_short``, ``too_long``, ``lost_zero``, ``rounded``,
-    ``decimal``, ``country``, ``test``, ``animal_number``.
+    ``decimal``, ``country``, ``test``, ``animal_number``, ``neither``.
     """
 
     def __init__(self, code: str, message: str) -> None:
@@ -82,6 +83,26 @@ def parse_chip(text: str, *, allow_test: bool = False) -> Chip:
             "Check that two numbers have not run together.",
         )
     return _checked(digits, allow_test=allow_test)
+
+
+def parse_to_compare(text: str) -> str:
+    """Return what a person typed to compare a chip with: all 15 digits, or the last 6.
+
+    Nothing between counts: an answer to fewer digits would tell the others one by one. Raises
+    ChipProblem.
+    """
+    digits = _digits(text)
+    if len(digits) not in (END_LENGTH, _LENGTH):
+        raise ChipProblem(
+            "neither",
+            f"Type all 15 digits of the chip, or its last {END_LENGTH}. You typed {len(digits)}.",
+        )
+    return digits
+
+
+def has_digits(chip15: str, asked: str) -> bool:
+    """Whether these are the chip's 15 digits or its last 6; any other length is neither."""
+    return bool(asked) and asked in (chip15, chip15[-END_LENGTH:])
 
 
 def in_groups(text15: str) -> str:

@@ -46,13 +46,15 @@ _STATES = {"revocation": State.REVOKED, "refresh": State.REPLACED}
 class FileVerdict:
     """What a file is worth; ``record`` is the certificate it stands for, None for none.
 
-    ``facts`` are what the club signed, empty where it signed nothing.
+    ``facts`` are what the club signed, empty where it signed nothing. ``besides`` says what is
+    wrong with the file itself where the certificate of its number is revoked.
     """
 
     verdict: Verdict
     record: CertificateRecord | None
     log_size: int | None = None
     facts: tuple[Fact, ...] = ()
+    besides: tuple[str, ...] = ()
 
 
 def credential(record: CertificateRecord) -> dict[str, Any]:
@@ -137,9 +139,26 @@ def _on_a_file_that_fails(data: bytes, why: str) -> FileVerdict:
     except NumberProblem:
         record = None
     if record is not None and dog_address and dog_address != _dog_address(record.dog.public_id):
-        return FileVerdict(other_dog(_("another dog"), record.dog.name), None)
-    advice = _("Type the number on this site and compare.") if record is not None else ""
-    return FileVerdict(not_found(" ".join(filter(None, (_(why), advice)))), None)
+        verdict = other_dog(_("another dog"), record.dog.name)
+    else:
+        advice = _("Type the number on this site and compare.") if record is not None else ""
+        verdict = not_found(" ".join(filter(None, (_(why), advice))))
+    if record is None:
+        return FileVerdict(verdict, None)
+    return _unless_over(record, verdict)
+
+
+def _unless_over(record: CertificateRecord, verdict: Verdict) -> FileVerdict:
+    """The verdict on a file that the club did not sign, unless the certificate whose number it
+    bears is revoked: no fault of a file hides that. "Replaced" would say of the file that the club
+    issued it, so it stands beside."""
+    known = verdict_on(record, changes_of_evaluation(record.evaluation_id))
+    if known.kind == "revoked":
+        return FileVerdict(known, record, besides=(verdict.word, *verdict.lines))
+    if known.kind == "replaced":
+        newer = _("The certificate of this number was replaced by a newer one.")
+        return FileVerdict(verdict, None, besides=(known.word, newer))
+    return FileVerdict(verdict, None)
 
 
 def _dog(record: CertificateRecord) -> dict[str, str]:

@@ -14,8 +14,8 @@ SCRIPTS = sorted((ROOT / "registry" / "static").rglob("*.js"))
 _COMMENTS = re.compile(r"{#.*?#}|{% comment.*?endcomment %}", re.DOTALL)
 _SCRIPT_COMMENTS = re.compile(r"/\*.*?\*/|(?<!:)//[^\n]*", re.DOTALL)
 # The owner's page has no cookie to protect: the signed link itself is what no other site has. And
-# checking a file changes nothing, for nobody.
-WITHOUT_FORM_TOKEN = {"buyer/owner.html", "buyer/check_file.html"}
+# checking a file, or a chip, changes nothing, for nobody.
+WITHOUT_FORM_TOKEN = {"buyer/owner.html", "buyer/check_file.html", "buyer/certificate.html"}
 
 
 def _name(file: Path) -> str:

@@ -40,6 +40,9 @@ TRUE_LIMITS = {
         f"{settings.ASKS_AN_HOUR} an hour (`SOUNDLINE_ASKS_AN_HOUR`),"
         f" {budget.BUDGET._full * settings.WORKERS:.0f} of them at once"
     ),
+    "whole chip numbers with the same last six digits, all networks": (
+        f"{budget.CHIPS_AN_HOUR} an hour"
+    ),
     "requests to the interface with a token": (
         f"{int(throttles.TokenThrottle.rate.split('/')[0]):,} a minute"
     ),

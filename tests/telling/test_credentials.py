@@ -156,6 +156,28 @@ class TestVerdicts:
 
         assert verdict_on_file(data).verdict.kind == "other-dog"
 
+    def test_no_fault_of_a_file_hides_a_revocation(self, club: Club, juno: Certificate) -> None:
+        data = file_of(juno)
+        put_on_another = changed(data, id="http://127.0.0.1:8000/dogs/another/", name="Bramble")
+        better = data.replace(b'"value": "0.35"', b'"value": "0.25"')
+        make_revoked(club, juno.evaluation.public_id)
+
+        found = [verdict_on_file(each) for each in (put_on_another, better)]
+
+        assert [each.verdict.kind for each in found] == ["revoked", "revoked"]
+        assert [each.besides[0] for each in found] == ["Number is for a different dog", "Not found"]
+
+    def test_a_changed_file_of_a_replaced_one_is_not_said_to_be_the_clubs(
+        self, club: Club, juno: Certificate
+    ) -> None:
+        better = file_of(juno).replace(b'"value": "0.35"', b'"value": "0.25"')
+        make_accepted(club, juno.evaluation.dog, examined_on="2026-10-20")
+
+        found = verdict_on_file(better)
+
+        assert found.verdict.kind == "not-found"
+        assert found.besides[0] == "Genuine, replaced by a newer result"
+
     @pytest.mark.parametrize(
         "data",
         [

@@ -29,7 +29,7 @@ from registry.queries.public_dogs import (
 )
 from registry.queries.released import released_values
 from registry.queries.run_lines import run_lines
-from registry.queries.search import find_dogs
+from registry.queries.search import find_by_chip_end, find_dogs
 from registry.science.distribution import Histogram
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.telling.breeding import run_line_words, run_words, why_words
@@ -37,7 +37,7 @@ from registry.telling.litter_mates import litter_mates_told
 from registry.telling.mates import mates_told
 from registry.telling.pairs import pair_told, pairs_told
 from registry.web.breeder.filters import NAMES, MateFilters, chosen
-from registry.web.buyer.budget import count, counted
+from registry.web.buyer.budget import count_chip, counted
 from registry.web.buyer.open_page import open_page
 
 Context = dict[str, Any]
@@ -52,17 +52,17 @@ _LONGEST_QUERY = 120
 def choose(request: HttpRequest) -> HttpResponseBase:
     """Choose a dog by name or chip; what these pages can and cannot do."""
     typed = " ".join(request.GET.get("q", "").split())[:_LONGEST_QUERY]
-    if typed:
-        count(request)
     try:
-        found = dog_with_chip(parse_chip(typed, allow_test=True).text15) if typed else None
+        digits = parse_chip(typed, allow_test=True).text15
     except ChipProblem:
-        found = None
-    if found:
+        digits = ""
+    if typed:
+        count_chip(request, digits)
+    if digits and (found := dog_with_chip(digits)):
         return redirect("breeder:mates", found)
     context = {
         "typed": typed,
-        "dogs": find_dogs(typed, _MOST_FOUND) if typed else [],
+        "dogs": find_by_chip_end(typed, _MOST_FOUND) or find_dogs(typed, _MOST_FOUND),
         "runs": [(run, run_line_words(run)) for run in run_lines()],
     }
     return render(request, "breeder/choose.html", context)

@@ -1,9 +1,10 @@
 """How often one network may ask the public pages for what costs the registry work.
 
-A search, a paper, a forecast or a certificate number that is not there takes from a budget that
-fills up again by and by; pages of a certificate that is there, which printed codes lead to, take
-nothing and are always answered. The count lies in the memory of each worker, so that asking writes
-nothing: neither an address, nor to a disk that may be full. Each worker gives its share.
+A search, a paper, a forecast, a comparison with a chip or a certificate number that is not there
+takes from a budget that fills up again by and by; pages of a certificate that is there, which
+printed codes lead to, take nothing and are always answered. The count lies in the memory of each
+worker, so that asking writes nothing: neither an address, nor to a disk that may be full. Each
+worker gives its share.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from django.shortcuts import render
 from django.utils.translation import ngettext
 
 from registry.callers import OWN, network_of
+from registry.science.microchip import END_LENGTH
 
 View = Callable[..., HttpResponseBase]
 
@@ -73,6 +75,10 @@ class Budget:
 
 
 BUDGET = Budget(settings.ASKS_AN_HOUR / settings.WORKERS)
+# Whole chip numbers that end alike, of all networks together: who knows the last six digits and
+# the country has a million numbers to try for one dog.
+CHIPS_AN_HOUR = 60
+CHIP_BUDGET = Budget(CHIPS_AN_HOUR / settings.WORKERS)
 
 
 def count(request: HttpRequest) -> None:
@@ -81,6 +87,13 @@ def count(request: HttpRequest) -> None:
     if OWN in request.META:
         return
     BUDGET.take(network_of(request))
+
+
+def count_chip(request: HttpRequest, digits: str) -> None:
+    """Count one ask about a chip; a whole number also counts for all that end like it."""
+    count(request)
+    if OWN not in request.META and len(digits) > END_LENGTH:
+        CHIP_BUDGET.take(digits[-END_LENGTH:])
 
 
 def counted(view: View) -> View:

@@ -21,6 +21,7 @@ from registry.queries.public import (
     family_from,
     record_from,
 )
+from registry.science.microchip import END_LENGTH, has_digits
 from registry.science.numbers import format_number
 from registry.telling.facts import Fact, dog_facts, exam_facts, server_facts
 from registry.telling.meanings import Moment
@@ -53,6 +54,29 @@ class Look:
 
 
 @dataclass(frozen=True, slots=True)
+class Compared:
+    """How a comparison ended, as ``parts/notice.html`` takes it."""
+
+    kind: str
+    word: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a reader holds the certificate against; empty where nothing.
+
+    ``dog`` is the name of another dog they came from, ``digits`` the 15 or 6 they read of a chip,
+    ``typed`` their input where it is neither, and ``problem`` why.
+    """
+
+    dog: str = ""
+    digits: str = ""
+    typed: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Kin:
     """One relative in a list: who, and the released values or the words for none."""
 
@@ -66,7 +90,8 @@ class Kin:
 
 @dataclass(frozen=True, slots=True)
 class CertificatePage:
-    """Everything the page says. ``compared`` answers a reader who typed digits of a chip."""
+    """Everything the page says. ``compared`` answers a reader who compares it with a chip or comes
+    from another dog; ``chip_problem`` says why what they typed cannot be compared."""
 
     number: str
     path: str
@@ -78,7 +103,9 @@ class CertificatePage:
     examined: str
     newer_href: str
     newer: str
-    compared: str
+    compared: Compared | None
+    chip_typed: str
+    chip_problem: str
     facts: tuple[Fact, ...]
     chip_end: str
     breed: str
@@ -99,24 +126,12 @@ def look_of(verdict: Verdict) -> Look:
 
 
 def certificate_page(
-    rows: CertificateRows, *, now: datetime, asked_dog: str = "", asked_chip: str = ""
+    rows: CertificateRows, *, now: datetime, asked: Asked = Asked()
 ) -> CertificatePage:
-    """Put the page together from the rows; no further query but on a month's first days.
-
-    ``asked_dog`` is the name of another dog the reader came from, ``asked_chip`` the digits of a
-    chip they read; both empty when nothing is compared.
-    """
+    """Put the page together from the rows; no further query but on a month's first days."""
     record = record_from(rows.certificate, rows.readings)
     entries = entries_from(rows.entries)
-    verdict = verdict_on(record, entries)
-    compared = ""
-    if asked_chip and record.dog.chip.endswith(asked_chip):
-        compared = _("The chip ends in %(digits)s, as on this certificate.") % {
-            "digits": asked_chip
-        }
-    elif asked_chip or asked_dog:
-        asked = asked_dog or _("the chip that ends in %(digits)s") % {"digits": asked_chip[-6:]}
-        verdict = other_dog(asked, record.dog.name)
+    verdict, compared = _compare(verdict_on(record, entries), record, asked)
     dog = record.dog
     counted = [read.trait for read in record.readings if read.trait.is_counted]
     family = family_from(rows.family, dog, counted)
@@ -141,8 +156,10 @@ def certificate_page(
         )
         % {"number": format_number(record.newer)},
         compared=compared,
+        chip_typed=asked.typed,
+        chip_problem=asked.problem,
         facts=dog_facts(dog),
-        chip_end=dog.chip[-6:],
+        chip_end=dog.chip[-END_LENGTH:],
         breed=dog.breed,
         breed_href=f"/breeds/{dog.breed_slug}/",
         sections=sections_of(record, now, rows.counts),
@@ -153,6 +170,44 @@ def certificate_page(
         events=events_of(record, entries),
         today=dates.day(timezone.localtime(now)),
     )
+
+
+def _compare(
+    verdict: Verdict, record: CertificateRecord, asked: Asked
+) -> tuple[Verdict, Compared | None]:
+    """The verdict and the notice beside it. That a certificate was taken back or replaced holds for
+    whatever dog it is compared with, so it is never hidden by a comparison."""
+    is_match = has_digits(record.dog.chip, asked.digits)
+    if not asked.dog and (is_match or not asked.digits or not record.dog.chip):
+        return verdict, _matches(asked.digits) if is_match else None
+    end = asked.digits[-END_LENGTH:]
+    about = asked.dog or _("the chip you typed, which ends in %(digits)s") % {"digits": end}
+    other = other_dog(about, record.dog.name)
+    is_over = verdict.kind in ("revoked", "replaced")
+    if asked.dog:
+        return (verdict, Compared("warning", other.word, other.lines)) if is_over else (other, None)
+    return verdict if is_over else other, _differs(record.dog.chip, asked.digits)
+
+
+def _matches(digits: str) -> Compared:
+    said = (
+        _("You typed %(digits)s. The chip on this certificate ends in these digits.")
+        if len(digits) == END_LENGTH
+        else _("You typed all 15 digits. They are those of the chip on this certificate.")
+    )
+    lines = (said % {"digits": digits}, _("Compare sex, colour and age with the dog too."))
+    return Compared("success", _("It matches"), lines)
+
+
+def _differs(chip: str, digits: str) -> Compared:
+    end = digits[-END_LENGTH:]
+    said = (
+        _("You typed a number that ends in %(digits)s, as this chip does. The others differ.")
+        if chip.endswith(end)
+        else _("You typed a number that ends in %(digits)s. This chip ends in %(chip)s.")
+    )
+    lines = (said % {"digits": end, "chip": chip[-END_LENGTH:]}, _("Read the chip once more."))
+    return Compared("warning", _("It does not match"), lines)
 
 
 def kin(relative: Relative) -> Kin:

@@ -144,5 +144,6 @@ def _answer(found: FileVerdict) -> dict[str, Any]:
         "dog": record.dog.name if record else "",
         "lines": found.log_size,
         "facts": found.facts,
+        "besides": found.besides,
         "today": dates.day(timezone.localdate()),
     }

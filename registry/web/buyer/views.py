@@ -8,23 +8,28 @@ from functools import lru_cache
 from urllib.parse import urlencode
 
 from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.template.loader import get_template
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.http import require_http_methods
 
 from registry.paper.qr import qr_code, qr_svg
 from registry.queries.certificate_rows import CertificateRows, certificate_rows
 from registry.queries.public import certificate_record
 from registry.queries.public_dogs import dog_with_chip, merged_into, public_dog
-from registry.queries.search import find_dogs
-from registry.science.microchip import ChipProblem, parse_chip
+from registry.queries.search import find_by_chip_end, find_dogs
+from registry.science.microchip import ChipProblem, parse_chip, parse_to_compare
 from registry.science.numbers import LENGTH, NumberProblem, format_number, parse_number
 from registry.telling.papers import certificate_pdf as pdf_of
-from registry.web.buyer.budget import count, counted
-from registry.web.buyer.certificate_page import certificate_page, look_of
+from registry.web.buyer.budget import TooOftenError, count, count_chip, counted, too_often
+from registry.web.buyer.certificate_page import Asked, certificate_page, look_of
 from registry.web.buyer.dog_page import dog_page
 from registry.web.buyer.open_page import open_page
 from registry.web.buyer.remembered import day_of_reading
@@ -55,24 +60,36 @@ def find(request: HttpRequest) -> HttpResponseBase:
         dog_id = request.GET.get("dog", "")
         there = reverse("buyer:certificate", args=[number])
         return redirect(f"{there}?{urlencode({'dog': dog_id})}" if dog_id else there)
-    count(request)
     try:
         chip = parse_chip(typed, allow_test=True)
     except ChipProblem as problem:
+        count(request)
         if len(re.sub(r"\D", "", typed)) > LENGTH:
             hint = str(problem)
     else:
+        count_chip(request, chip.text15)
         found = dog_with_chip(chip.text15)
         if found:
             return redirect("buyer:dog", found)
-    dogs = find_dogs(typed, _MOST_FOUND)
+        hint = _("No dog with this chip is in this register. Compare it digit by digit.")
+    dogs = find_by_chip_end(typed, _MOST_FOUND) or find_dogs(typed, _MOST_FOUND)
     context = {"typed": typed, "dogs": dogs, "hint": hint, "current": "look-up"}
     return render(request, "buyer/found.html", context)
 
 
-@open_page
+# Nothing is changed and nobody is signed in here, so there is nothing to forge: no token, and with
+# it no cookie.
+@csrf_exempt
+@login_not_required
+@require_http_methods(["GET", "HEAD", "POST"])
 def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
-    """A certificate; ``?dog=`` or ``?chip=`` compare it with another dog or a chip as read."""
+    """A certificate; by POST compared with a chip as read, so that no address holds its digits."""
+    return (_compared if request.method == "POST" else _shown)(request, typed)
+
+
+@open_page
+def _shown(request: HttpRequest, typed: str) -> HttpResponseBase:
+    """A certificate; ``?dog=`` compares it with the dog that the reader came from."""
     try:
         number = parse_number(typed)
     except NumberProblem as problem:
@@ -82,26 +99,45 @@ def certificate(request: HttpRequest, typed: str) -> HttpResponseBase:
     rows = certificate_rows(number, now=timezone.now())
     if rows is None:
         return _no_certificate(request, format_number(number), unknown_number())
-    asked_dog = _other_dog(request.GET.get("dog", ""), rows.certificate[15])
-    asked_chip = re.sub(r"\D", "", request.GET.get("chip", ""))[-15:]
     today = day_of_reading(timezone.localtime())
-    return HttpResponse(
-        _certificate_markup(rows, today, asked_dog, asked_chip, site(), get_language())
-    )
+    if other := _other_dog(request.GET.get("dog", ""), rows.certificate[15]):
+        count(request)
+        return HttpResponse(_markup(rows, today, site(), Asked(dog=other)))
+    return HttpResponse(_kept_markup(rows, today, site(), get_language()))
+
+
+@never_cache
+def _compared(request: HttpRequest, typed: str) -> HttpResponseBase:
+    """A certificate held against the chip that a reader typed; each look is counted."""
+    try:
+        number = parse_number(typed)
+        rows = certificate_rows(number, now=timezone.now())
+    except NumberProblem:
+        rows = None
+    if rows is None:
+        return redirect("buyer:certificate", typed)
+    said = " ".join(request.POST.get("chip", "").split())[:_LONGEST_QUERY]
+    try:
+        asked, status = Asked(digits=parse_to_compare(said)), 200
+    except ChipProblem as problem:
+        asked, status = Asked(typed=said, problem=str(problem)), 422
+    try:
+        count_chip(request, asked.digits)
+    except TooOftenError as problem:
+        return too_often(request, problem)
+    today = day_of_reading(timezone.localtime())
+    return HttpResponse(_markup(rows, today, site(), asked), status=status)
 
 
 @lru_cache(maxsize=settings.SECTIONS_KEPT)
-def _certificate_markup(
-    rows: CertificateRows,
-    today: datetime,
-    asked_dog: str,
-    asked_chip: str,
-    where: Site,
-    _language: str | None,
-) -> str:
-    """A certificate's page. The rows are read anew for every request, so it is never out of
-    date."""
-    page = certificate_page(rows, now=today, asked_dog=asked_dog, asked_chip=asked_chip)
+def _kept_markup(rows: CertificateRows, today: datetime, where: Site, _language: str | None) -> str:
+    """A certificate's page. The rows are read anew for every request, so it is never out of date;
+    what a reader asks about stays out, so that no asking drives pages out."""
+    return _markup(rows, today, where, Asked())
+
+
+def _markup(rows: CertificateRows, today: datetime, where: Site, asked: Asked) -> str:
+    page = certificate_page(rows, now=today, asked=asked)
     return get_template("buyer/certificate.html").render({"page": page, "site": where})
 
 

@@ -99,18 +99,6 @@ class TestVerdict:
         assert _verdict(html) == "Number is for a different dog"
         assert "You asked about Rookhope Bran." in html
 
-    def test_another_chip_is_another_dog(self, client: Client, juno: Certificate) -> None:
-        assert _verdict(_page(client, juno.number, chip="000001")).startswith("Number is for")
-
-    def test_the_same_chip_is_said_to_match(self, client: Client, juno: Certificate) -> None:
-        chip = juno.evaluation.dog.chip
-        assert chip is not None
-
-        html = _page(client, juno.number, chip=chip[-6:])
-
-        assert _verdict(html) == "Genuine and current"
-        assert f"The chip ends in {chip[-6:]}" in html
-
 
 class TestContent:
     def test_its_parts_come_in_the_order_a_buyer_needs(
