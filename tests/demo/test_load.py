@@ -93,7 +93,20 @@ class TestTheWholeClub:
         assert "kept" in again
         assert LedgerEntry.objects.count() == entries
         assert json.loads((tmp_path / "demo.json").read_text("utf-8")) == access
+        self.every_sight_can_be_seen(told)
         self.the_readmes_request_is_taken(told, access)
+
+    def every_sight_can_be_seen(self, told: str) -> None:
+        lines = told.partition("Worth a look:\n")[2].strip().splitlines()
+        sights = [line.strip().removeprefix(settings.SITE_URL).split("  ") for line in lines]
+        assert len(sights) >= 8
+        for path, why in sights:
+            response = Client().get(path)
+            assert response.status_code == 200, why
+            if "some years ago" in why:
+                text = response.content.decode()
+                assert "When issued" in text
+                assert str((timezone.localdate() - timedelta(days=4 * 365)).year) in text
 
     def the_years_have_passed(self) -> None:
         entries = list(LedgerEntry.objects.order_by("seq").values_list("at", flat=True))
