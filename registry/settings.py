@@ -329,6 +329,9 @@ STORAGES = {
 WHITENOISE_KEEP_ONLY_HASHED_FILES = True
 WHITENOISE_ALLOW_ALL_ORIGINS = False
 
+# At most one new state of a breed's counts of a trait is shown to the public in so many seconds.
+PUBLIC_STATE_SECONDS = 60
+
 # How many sections of result pages a process remembers by their content; 0 remembers none.
 SECTIONS_KEPT = env.whole("SOUNDLINE_SECTIONS_KEPT", 1_000, least=0, most=100_000)
 

@@ -31,6 +31,9 @@ else:
     # A connection kept open would hold the test database when it is dropped.
     DATABASES["default"]["CONN_MAX_AGE"] = 0
 
+# What was approved is shown at once, as if a minute had passed; tests of the minute set it anew.
+PUBLIC_STATE_SECONDS = 0
+
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 # A task is done on the spot, so that a test sees what it leads to.

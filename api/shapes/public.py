@@ -78,6 +78,10 @@ DISTRIBUTION = closed(
         "breed": TEXT, "trait": TEXT, "unit": TEXT,
         "sex": maybe({"type": "string", "enum": ["F", "M"]}),
         "as_of": {**maybe(INSTANT), "description": "null: the counts of this moment"},
+        "state_at": {
+            **maybe(INSTANT),
+            "description": "when these counts became public; null before the first state",
+        },
         "first_month": DAY, "last_month": DAY, "window_months": WHOLE, "n": WHOLE,
         "can_compare": {"type": "boolean", "description": "false below 20 dogs"},
         "cells": list_of(closed({"step": WHOLE, "value": TEXT, "dogs": WHOLE})),
@@ -193,6 +197,7 @@ def distribution(
         "unit": trait.unit,
         "sex": found.sex or None,
         "as_of": instant_text(found.as_of) if is_past else None,
+        "state_at": instant_text(found.state_at) if found.state_at else None,
         "first_month": str(found.first_month),
         "last_month": str(found.last_month),
         "window_months": found.window_months,

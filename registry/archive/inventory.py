@@ -33,6 +33,7 @@ KEPT = (
     "registry.CountedValue",
     "registry.DistributionCell",
     "registry.StoredHistogram",
+    "registry.PublicState",
     "registry.BreedingRun",
     "registry.TraitRun",
     "registry.RunColumn",

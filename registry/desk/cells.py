@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from registry import clock
+from registry.desk.public_states import settle_breed
 from registry.models import Breed, DistributionCell, StoredHistogram
 from registry.queries.public import as_date
 from registry.science.distribution import Histogram, first_month, window
@@ -177,6 +178,7 @@ def set_window(*, breed: Breed, months: int, at: datetime) -> None:
     ]
     breed.window_months = months
     breed.save(update_fields=["window_months", "window_history"])
+    settle_breed(breed.pk, at=at)
     rows = StoredHistogram.objects.filter(breed=breed).values_list("breed_id", "trait_id", "sex")
     for key in sorted(Key(*row) for row in rows):
         _repack(key, _hold_histogram(key, at), [], at)

@@ -11,14 +11,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from django.db import connection
 
 from registry.desk.cells import Key, Moved, apply_moves
+from registry.desk.public_states import HeldState, StateKey, hold_states
 from registry.models import Dog, Evaluation, State
 from registry.models.traits import better_steps
-from registry.queries.public import as_date
+from registry.queries.public import as_date, as_instant
+from registry.queries.public_states import sql_instant
 
 
 class CountedDog(NamedTuple):
@@ -52,6 +54,7 @@ class Candidate:
     pk: int
     state: State
     month: date
+    is_released: bool
     spoken: dict[int, Spoken]
 
 
@@ -70,7 +73,8 @@ class _Value(NamedTuple):
 
 
 _CANDIDATES = """
-    SELECT e.id, e.state, e.examined_on, t.id, t.slug, t.kind, t.better, r.step
+    SELECT e.id, e.state, e.examined_on, e.consent_to_publish, t.id, t.slug, t.kind, t.better,
+           r.step
     FROM registry_evaluation e
     LEFT JOIN registry_reading r ON r.evaluation_id = e.id
     LEFT JOIN registry_trait t ON t.id = r.trait_id AND t.is_counted
@@ -79,15 +83,20 @@ _CANDIDATES = """
     ORDER BY e.examined_on, e.accepted_at, e.id
 """
 _COUNTING = """
-    SELECT trait_id, id, breed_id, sex, evaluation_id, month, step
-    FROM registry_countedvalue WHERE dog_id = %s AND counted_until IS NULL
+    SELECT v.trait_id, v.breed_id, v.sex, v.evaluation_id, v.month, v.step,
+           v.id, e.consent_to_publish, v.public_from, v.public_until
+    FROM registry_countedvalue v JOIN registry_evaluation e ON e.id = v.evaluation_id
+    WHERE v.dog_id = %s AND v.counted_until IS NULL
 """
 _COUNT = """
     INSERT INTO registry_countedvalue
-        (breed_id, trait_id, sex, dog_id, evaluation_id, month, step, counted_from)
-    VALUES (%s, %s, %s, %s, %s, %s, %s, %s)
+        (breed_id, trait_id, sex, dog_id, evaluation_id, month, step, counted_from,
+         public_from, public_until)
+    VALUES (%s, %s, %s, %s, %s, %s, %s, %s, %s, %s)
 """
-_COUNT_NO_MORE = "UPDATE registry_countedvalue SET counted_until = %s WHERE id = %s"
+_COUNT_NO_MORE = (
+    "UPDATE registry_countedvalue SET counted_until = %s, public_until = %s WHERE id = %s"
+)
 
 
 def hold_dog_of(evaluation_id: str) -> None:
@@ -128,40 +137,102 @@ def recount(*, dog: CountedDog, at: datetime) -> dict[int, Candidate]:
         for candidate in candidates.values()
         for trait_id, spoken in candidate.spoken.items()
     }
-    apply_moves(_count(dog.pk, should, at), at=at)
+    released = {candidate.pk for candidate in candidates.values() if candidate.is_released}
+    apply_moves(_count(dog.pk, should, released, at), at=at)
     _settle_states(candidates.values(), {value.evaluation_id for value in should.values()})
     return candidates
 
 
-def _count(dog_pk: int, should: Mapping[int, _Value], at: datetime) -> list[Moved]:
-    """End and begin counted values by trait id until just these count; returns what moved."""
+class _Counting(NamedTuple):
+    """A row that counts, and what the public has of it."""
+
+    pk: int
+    is_released: bool
+    public_from: datetime | None
+    public_until: datetime | None
+
+
+def _count(
+    dog_pk: int, should: Mapping[int, _Value], released: set[int], at: datetime
+) -> list[Moved]:
+    """End and begin counted values by trait id until just these count; returns what moved.
+
+    ``released`` are the evaluations whose owners agreed to publish: what the public may see of the
+    counts follows here, in the same transaction.
+    """
+    does = _counting(dog_pk)
+    differing = [
+        (trait_id, does.get(trait_id, (None, None)), should.get(trait_id))
+        for trait_id in sorted(should.keys() | does.keys())
+    ]
+    differing = [each for each in differing if each[1][0] != each[2]]
     moves: list[Moved] = []
-    instant = connection.ops.adapt_datetimefield_value(at)
+    states = hold_states(
+        (
+            StateKey(value.breed_id, trait_id)
+            for trait_id, (ended, _row), begun in differing
+            for value in (ended, begun)
+            if value
+        ),
+        at=at,
+    )
     with connection.cursor() as cursor:
-        cursor.execute(_COUNTING, [dog_pk])
-        does = {
-            trait_id: (pk, _Value(breed_id, sex, evaluation_id, as_date(month), step))
-            for trait_id, pk, breed_id, sex, evaluation_id, month, step in cursor.fetchall()
-        }
-        for trait_id in sorted(should.keys() | does.keys()):
-            begun = should.get(trait_id)
-            pk, ended = does.get(trait_id, (None, None))
-            if begun == ended:
-                continue
-            if ended:
-                cursor.execute(_COUNT_NO_MORE, [instant, pk])
+        for trait_id, (ended, row), begun in differing:
+            if ended and row:
+                state = states[StateKey(ended.breed_id, trait_id)]
+                _end(cursor, state, ended, row)
                 moves.append(ended.moved(trait_id, -1))
             if begun:
-                month = connection.ops.adapt_datefield_value(begun.month)
-                cursor.execute(
-                    _COUNT,
-                    [
-                        *(begun.breed_id, trait_id, begun.sex, dog_pk),
-                        *(begun.evaluation_id, month, begun.step, instant),
-                    ],
-                )
+                state = states[StateKey(begun.breed_id, trait_id)]
+                _begin(cursor, state, dog_pk, begun, is_released=begun.evaluation_id in released)
                 moves.append(begun.moved(trait_id, 1))
+    for state in states.values():
+        state.close()
     return moves
+
+
+def _counting(dog_pk: int) -> dict[int, tuple[_Value, _Counting]]:
+    """What counts for the dog now, by trait id."""
+    with connection.cursor() as cursor:
+        cursor.execute(_COUNTING, [dog_pk])
+        return {
+            trait_id: (
+                _Value(breed_id, sex, evaluation_id, as_date(month), step),
+                _Counting(
+                    row[0], bool(row[1]), *(as_instant(each) if each else None for each in row[2:])
+                ),
+            )
+            for trait_id, breed_id, sex, evaluation_id, month, step, *row in cursor.fetchall()
+        }
+
+
+def _end(cursor: Any, state: HeldState, value: _Value, row: _Counting) -> None:
+    until = state.go(
+        sex=value.sex,
+        step=value.step,
+        public_from=row.public_from,
+        public_until=row.public_until,
+        is_released=row.is_released,
+    )
+    cursor.execute(
+        _COUNT_NO_MORE,
+        [sql_instant(state.at), sql_instant(until) if until else None, row.pk],
+    )
+
+
+def _begin(cursor: Any, state: HeldState, dog_pk: int, value: _Value, *, is_released: bool) -> None:
+    comes, goes = state.come(
+        sex=value.sex, month=value.month, step=value.step, is_released=is_released
+    )
+    cursor.execute(
+        _COUNT,
+        [
+            *(value.breed_id, state.key.trait_id, value.sex, dog_pk, value.evaluation_id),
+            *(connection.ops.adapt_datefield_value(value.month), value.step),
+            sql_instant(state.at),
+            *(sql_instant(each) if each else None for each in (comes, goes)),
+        ],
+    )
 
 
 def _candidates(dog_pk: int) -> dict[int, Candidate]:
@@ -170,9 +241,10 @@ def _candidates(dog_pk: int) -> dict[int, Candidate]:
         cursor.execute(_CANDIDATES, [dog_pk])
         rows = cursor.fetchall()
     found: dict[int, Candidate] = {}
-    for pk, state, examined_on, trait_id, slug, kind, better, step in rows:
+    for pk, state, examined_on, consent, trait_id, slug, kind, better, step in rows:
         if pk not in found:
-            found[pk] = Candidate(pk, State(state), as_date(examined_on).replace(day=1), {})
+            month = as_date(examined_on).replace(day=1)
+            found[pk] = Candidate(pk, State(state), month, bool(consent), {})
         if trait_id is not None:
             spoken = found[pk].spoken
             end = better_steps(kind, better)

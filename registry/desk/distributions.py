@@ -18,8 +18,10 @@ from django.db import connection, transaction
 from registry import clock
 from registry.desk.actor import Actor
 from registry.desk.cells import current_month
+from registry.desk.public_states import settle_all
 from registry.ledger import Change, append
 from registry.models import Breed, StoredHistogram, Trait
+from registry.queries.public_faults import public_faults
 from registry.science.counting import (
     CELL,
     Difference,
@@ -67,11 +69,17 @@ class Rebuilt:
     cells: int
     cell_difference: Difference | None
     counted_difference: Difference | None
+    public_faults: tuple[str, ...] = ()
 
     @property
     def agrees(self) -> bool:
-        """Whether cells and counted values both equal what the evaluations say."""
-        return self.cell_difference is None and self.counted_difference is None
+        """Whether cells and counted values equal what the evaluations say, and what the public sees
+        of them is sound."""
+        return (
+            self.cell_difference is None
+            and self.counted_difference is None
+            and not self.public_faults
+        )
 
 
 def compare_distributions() -> Rebuilt:
@@ -91,6 +99,7 @@ def rebuild_distributions(*, by: Actor) -> Rebuilt:
         if seen.cell_difference is not None:
             _write_cells(computed)
         _write_histograms(computed)
+        settle_all(at=clock.now())
         append(
             by=by,
             action="distributions.rebuilt",
@@ -113,6 +122,7 @@ def _survey() -> tuple[Rebuilt, pd.DataFrame]:
         cells=len(computed),
         cell_difference=first_difference(_table(_dated(_CELLS), columns), computed),
         counted_difference=first_difference(_table(_dated(_COUNTED), columns), computed),
+        public_faults=tuple(public_faults(now=clock.now())),
     )
     return seen, computed
 

@@ -115,6 +115,7 @@ def replace(
             conditions=answers.conditions,
             owner=old.owner,
             consent_to_publish=old.consent_to_publish,
+            consent_changed_at=old.consent_changed_at,
             submitted_by_id=old.submitted_by_id,
             submitted_at=old.submitted_at,
             decided_by_id=by.user_pk,

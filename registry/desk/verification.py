@@ -133,9 +133,10 @@ def _against_last_mailed() -> Verified:
 
 def _counts(seen: Rebuilt) -> Iterator[Damage]:
     """The counts of the distributions against the evaluations."""
-    if not seen.agrees:
-        difference = seen.cell_difference or seen.counted_difference
+    if difference := seen.cell_difference or seen.counted_difference:
         yield Damage(0, "counts", "edited", f"the breed's counts differ: {difference}")
+    for fault in seen.public_faults:
+        yield Damage(0, "public states", "edited", fault)
 
 
 def _first(damages: tuple[Damage, ...]) -> str:

@@ -15,7 +15,12 @@ from registry.models.breeding import (
     VariancesFrom,
 )
 from registry.models.certificates import Certificate
-from registry.models.distributions import CountedValue, DistributionCell, StoredHistogram
+from registry.models.distributions import (
+    CountedValue,
+    DistributionCell,
+    PublicState,
+    StoredHistogram,
+)
 from registry.models.dogs import Breed, Dog, DogAlias, Sex
 from registry.models.evaluations import (
     Draft,
@@ -69,6 +74,7 @@ __all__ = [
     "OutboxMail",
     "Owner",
     "PedigreeFile",
+    "PublicState",
     "Reading",
     "Reliabilities",
     "ReplayKey",

@@ -1,36 +1,36 @@
-"""All of a breed's counts of today in one narrow query, for the pages that open most often.
+"""All of a breed's public counts of today in one narrow query, for the pages that open most often.
 
-The same numbers as ``distributions.histogram_now``, which answers where a row's window has slid
-away.
+The same numbers as ``distributions.distribution``. Whoever keeps the registry has exact counts, in
+``distributions.histogram_now``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from django.db import connection
-from django.utils import timezone
 
-from registry.models import Breed, Trait
-from registry.queries.distributions import histogram_now
 from registry.queries.held_values import IS_HELD, held_parameters
-from registry.queries.public import Row, as_date
+from registry.queries.public import Row
+from registry.queries.public_states import in_force, month_of
 from registry.science.distribution import Histogram, first_month
 
 
 @dataclass(frozen=True, slots=True)
 class BreedCounts:
-    """Counts by trait id, both sexes together, over the months of the window (both ends in).
+    """Public counts by trait id, both sexes, over the months of the window (both ends in).
 
-    ``held`` are the (trait id, evaluation id) asked about that are in the counts.
+    ``held`` are the (trait id, evaluation id) asked about that are in the counts, ``state_at`` the
+    moments since when these counts are public.
     """
 
     by_trait: dict[int, Histogram]
     first_month: date
     last_month: date
     held: frozenset[tuple[int, int]] = frozenset()
+    state_at: Mapping[int, datetime] = field(default_factory=dict)
 
     def of(self, trait_id: int) -> Histogram:
         """The counts of a trait; empty when no dog of the breed has it."""
@@ -46,8 +46,9 @@ class BreedCounts:
 
 
 _ROWS = (
-    f"SELECT s.trait_id, s.last_month, s.window_months, s.packed, {IS_HELD}"  # noqa: S608
-    " FROM registry_storedhistogram s WHERE s.breed_id = %s ORDER BY s.trait_id, s.sex"
+    "SELECT s.trait_id, s.settled_month, s.at, s.females, s.males,"  # noqa: S608 - our own words
+    f" s.next_at, s.next_females, s.next_males, {IS_HELD}"
+    " FROM registry_publicstate s WHERE s.breed_id = %s ORDER BY s.trait_id"
 )
 
 
@@ -58,52 +59,36 @@ def breed_counts(
 
     ``evaluation_id`` names the evaluation (by key) that ``holds`` will be asked about.
     """
-    rows = count_rows(breed_id, window_months=window_months, now=now, evaluation_id=evaluation_id)
-    return counts_from(
-        rows,
-        breed_id=breed_id,
-        window_months=window_months,
-        now=now,
-        evaluation_id=evaluation_id,
-    )
+    rows = count_rows(breed_id, now=now, evaluation_id=evaluation_id)
+    return counts_from(rows, window_months=window_months, now=now, evaluation_id=evaluation_id)
 
 
 def count_rows(
-    breed_id: int, *, window_months: int, now: datetime, evaluation_id: int | None = None
+    breed_id: int, *, now: datetime, evaluation_id: int | None = None
 ) -> tuple[Row, ...]:
-    """The breed's packed counts, one row a trait and sex, each with whether it holds the
-    evaluation's value: one query."""
-    asked = held_parameters(evaluation_id, window_months=window_months, at=now)
+    """The breed's public states in force, one row a trait: its moment, packed females and males,
+    and whether it holds the evaluation's value. One query."""
+    asked = held_parameters(evaluation_id, at=now)
     with connection.cursor() as cursor:
         cursor.execute(_ROWS, [*asked, breed_id])
-        return tuple((*row[:3], bytes(row[3]), bool(row[4])) for row in cursor.fetchall())
+        rows = cursor.fetchall()
+    return tuple((*in_force(breed_id, row[:-1], now), bool(row[-1])) for row in rows)
 
 
 def counts_from(
-    rows: Sequence[Row],
-    *,
-    breed_id: int,
-    window_months: int,
-    now: datetime,
-    evaluation_id: int | None = None,
+    rows: Sequence[Row], *, window_months: int, now: datetime, evaluation_id: int | None = None
 ) -> BreedCounts:
-    """The counts that the rows hold; from the cells where a row's window has slid away."""
-    last_month = timezone.localdate(now).replace(day=1)
-    counts: dict[int, Histogram] = {}
-    outdated: set[int] = set()
-    for trait_id, month, months, packed, _is_held in rows:
-        if (as_date(month), months) != (last_month, window_months):
-            outdated.add(trait_id)
-            continue
-        part = Histogram.unpack(packed)
-        counts[trait_id] = counts[trait_id].merge(part) if trait_id in counts else part
-    for trait_id in outdated:
-        counts[trait_id] = histogram_now(
-            breed=Breed.objects.get(pk=breed_id), trait=Trait.objects.get(pk=trait_id)
-        )
+    """The counts that the rows hold."""
+    last_month = month_of(now)
     held = (
         frozenset()
         if evaluation_id is None
         else frozenset((row[0], evaluation_id) for row in rows if row[4])
     )
-    return BreedCounts(counts, first_month(last_month, window_months), last_month, held)
+    return BreedCounts(
+        {row[0]: Histogram.unpack(row[2]).merge(Histogram.unpack(row[3])) for row in rows},
+        first_month(last_month, window_months),
+        last_month,
+        held,
+        {row[0]: row[1] for row in rows if row[1] is not None},
+    )

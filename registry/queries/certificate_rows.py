@@ -40,7 +40,6 @@ def certificate_rows(number: str, *, now: datetime) -> CertificateRows | None:
         entry_rows(certificate[4], dog.public_id),
         count_rows(
             dog.breed_id,
-            window_months=dog.window_months,
             now=now,
             evaluation_id=certificate[3],
         )

@@ -1,23 +1,23 @@
-"""The breed's distribution as of now or of any past instant, and where a dog stands in it."""
+"""The breed's distribution as everybody may see it, now or at any past instant; and the exact
+counts of today, which only those who keep the registry may see."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Q
-from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
 from registry import clock
-from registry.models import Breed, CountedValue, DistributionCell, Sex, StoredHistogram, Trait
+from registry.models import Breed, DistributionCell, Sex, StoredHistogram, Trait
+from registry.queries.public_states import month_of, state_as_of, state_now
 from registry.science.distribution import Histogram, first_month, window
 
 
 @dataclass(frozen=True, slots=True)
 class Distribution:
-    """Counts of a breed and trait over a window of months, both ends in; ``sex`` empty for both
-    sexes."""
+    """The public counts of a breed and trait over a window of months, both ends in; ``sex`` empty
+    for both sexes. ``state_at`` is when this state became public, None before the first."""
 
     histogram: Histogram
     sex: str
@@ -25,27 +25,30 @@ class Distribution:
     last_month: date
     window_months: int
     as_of: datetime
+    state_at: datetime | None
 
 
 def distribution(
     *, breed: Breed, trait: Trait, sex: str = "", as_of: datetime | None = None
 ) -> Distribution:
-    """The distribution as it is served now, or as it was served at ``as_of`` (aware)."""
+    """The public distribution in force now, or as it was at ``as_of`` (aware)."""
     now = clock.now()
     if as_of is not None and as_of < now:
         months = window_in_force(breed, as_of)
-        last = _month(as_of)
-        histogram = histogram_as_of(breed=breed, trait=trait, sex=sex, as_of=as_of)
+        state = state_as_of(breed.pk, trait.pk, as_of)
     else:
-        as_of, months, last = now, breed.window_months, _month(now)
-        histogram = histogram_now(breed=breed, trait=trait, sex=sex)
-    return Distribution(histogram, sex, first_month(last, months), last, months, as_of)
+        as_of, months = now, breed.window_months
+        state = state_now(breed.pk, trait.pk, now=now)
+    last = month_of(as_of)
+    return Distribution(
+        state.of(sex), sex, first_month(last, months), last, months, as_of, state.at
+    )
 
 
 def histogram_now(*, breed: Breed, trait: Trait, sex: str = "") -> Histogram:
-    """Today's counts: from the packed rows, or from the cells where a row's window has slid
-    away."""
-    last = _month(clock.now())
+    """Today's exact counts, with what is withheld: from the packed rows, or from the cells where a
+    row's window has slid away. For those who keep the registry."""
+    last = month_of(clock.now())
     sexes = (sex,) if sex else Sex.values
     total = Histogram.empty()
     rows = StoredHistogram.objects.filter(breed=breed, trait=trait, sex__in=sexes).values_list(
@@ -57,19 +60,6 @@ def histogram_now(*, breed: Breed, trait: Trait, sex: str = "") -> Histogram:
         else:
             total = total.merge(_from_cells(breed, trait, row_sex, last))
     return total
-
-
-def histogram_as_of(*, breed: Breed, trait: Trait, sex: str = "", as_of: datetime) -> Histogram:
-    """The counts at a past instant, from the values that counted then."""
-    last = _month(as_of)
-    months = window_in_force(breed, as_of)
-    rows = CountedValue.objects.filter(breed=breed, trait=trait, counted_from__lte=as_of).filter(
-        Q(counted_until__isnull=True) | Q(counted_until__gt=as_of)
-    )
-    if sex:
-        rows = rows.filter(sex=sex)
-    inside = rows.filter(month__gte=first_month(last, months), month__lte=last)
-    return Histogram.of_steps(inside.values_list("step", flat=True))
 
 
 def window_in_force(breed: Breed, as_of: datetime) -> int:
@@ -87,7 +77,3 @@ def _from_cells(breed: Breed, trait: Trait, sex: str, last: date) -> Histogram:
         month__gte=first_month(last, months), month__lte=last
     )
     return window(cells.values_list("month", "step", "dogs"), last, months)
-
-
-def _month(at: datetime) -> date:
-    return timezone.localdate(at).replace(day=1)

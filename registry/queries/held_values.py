@@ -7,43 +7,32 @@ counted: a value waits before it comes in, and stays a while after it stopped co
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
-from django.db import connection
 from django.db.models import Q
-from django.utils import timezone
 
 from registry.models import CountedValue
-from registry.science.distribution import first_month
+from registry.queries.public_states import IS_PUBLIC, sql_instant
 
 IS_HELD = (
-    "EXISTS (SELECT 1 FROM registry_countedvalue v WHERE v.evaluation_id = %s"
-    " AND v.trait_id = s.trait_id AND v.counted_from <= %s"
-    " AND (v.counted_until IS NULL OR v.counted_until > %s) AND v.month >= %s)"
+    "EXISTS (SELECT 1 FROM registry_countedvalue v WHERE v.evaluation_id = %s"  # noqa: S608
+    f" AND v.trait_id = s.trait_id AND {IS_PUBLIC})"
 )
-"""Column beside a breed's stored counts ``s``; its parameters are ``held_parameters``."""
+"""Column beside a breed's public states ``s``; its parameters are ``held_parameters``."""
 
 
-def held_parameters(evaluation_id: int | None, *, window_months: int, at: datetime) -> list[Any]:
+def held_parameters(evaluation_id: int | None, *, at: datetime) -> list[Any]:
     """What ``IS_HELD`` asks for; without an evaluation nothing is held."""
-    instant = connection.ops.adapt_datetimefield_value(at)
-    start = connection.ops.adapt_datefield_value(_start(window_months, at))
-    return [evaluation_id, instant, instant, start]
+    instant = sql_instant(at)
+    return [evaluation_id, instant, instant]
 
 
-def held_values(
-    evaluation_ids: Iterable[int], *, window_months: int, at: datetime
-) -> frozenset[tuple[int, int]]:
-    """The (trait id, evaluation id) whose values the breed's counts hold at the instant."""
+def held_values(evaluation_ids: Iterable[int], *, at: datetime) -> frozenset[tuple[int, int]]:
+    """The (trait id, evaluation id) whose values the public state of the instant holds."""
     rows = CountedValue.objects.filter(
-        Q(counted_until__isnull=True) | Q(counted_until__gt=at),
+        Q(public_until__isnull=True) | Q(public_until__gt=at),
         evaluation__in=list(evaluation_ids),
-        counted_from__lte=at,
-        month__gte=_start(window_months, at),
+        public_from__lte=at,
     )
     return frozenset(rows.values_list("trait_id", "evaluation_id"))
-
-
-def _start(window_months: int, at: datetime) -> date:
-    return first_month(timezone.localdate(at).replace(day=1), window_months)

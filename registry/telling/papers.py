@@ -20,7 +20,7 @@ from registry.paper.content import CertificatePaper, PaperWords, Picture, Readin
 from registry.paper.content import Fact as PaperFact
 from registry.paper.content import State as PaperState
 from registry.queries.breed_counts import BreedCounts
-from registry.queries.distributions import distribution, window_in_force
+from registry.queries.distributions import distribution
 from registry.queries.held_values import held_values
 from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
@@ -108,11 +108,7 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
         pk: distribution(breed=breed, trait=trait, as_of=record.issued_at)
         for pk, trait in traits.items()
     }
-    held = held_values(
-        [record.evaluation_pk],
-        window_months=window_in_force(breed, record.issued_at),
-        at=record.issued_at,
-    )
+    held = held_values([record.evaluation_pk], at=record.issued_at)
     moment = Moment(record.issued_at, record.issued_at, record.examined_on)
     return [
         meaning(

@@ -66,9 +66,8 @@ class TestHolds:
     def test_an_earlier_instant_is_answered_as_of_then(self, club: Club, laxity: int) -> None:
         evaluation = make_accepted(club).evaluation
         at = timezone.now()
-        months = club.breed.window_months
 
-        before = held_values([evaluation.pk], window_months=months, at=at - timedelta(days=1))
+        before = held_values([evaluation.pk], at=at - timedelta(days=1))
 
         assert not before
-        assert (laxity, evaluation.pk) in held_values([evaluation.pk], window_months=months, at=at)
+        assert (laxity, evaluation.pk) in held_values([evaluation.pk], at=at)

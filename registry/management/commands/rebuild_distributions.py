@@ -40,6 +40,10 @@ class Command(BaseCommand):
         ):
             if difference is not None:
                 self.stdout.write(_sentence(what, difference))
+        for fault in seen.public_faults:
+            self.stdout.write(f"What the public sees: {fault}.")
+        for fault in seen.public_faults:
+            self.stdout.write(f"What the public sees: {fault}.")
         if seen.agrees:
             self.stdout.write("The stored counts agree exactly.")
         elif is_check:

@@ -31,6 +31,7 @@ from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
 from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
+from registry.desk.public_states import settle_when_due
 from registry.desk.replay import forget_old_keys
 from registry.desk.sign_in import forget_ended_sessions
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
@@ -205,3 +206,5 @@ def _tidy() -> None:
         logger.warning("doctor: needs a hand: %s", ", ".join(each.check for each in ill))
     if slid := slide_windows():
         logger.info("distributions: %d windows slid", slid)
+    if settled := settle_when_due():
+        logger.info("distributions: %d public states brought into the month", settled)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -64,6 +65,13 @@ class DistributionPage:
     notes: tuple[Note, ...]
 
 
+def _moment_of(whole: Distribution) -> str:
+    """When these counts became public; the day asked for where there were none yet."""
+    if whole.state_at is None:
+        return dates.day(whole.as_of)
+    return dates.moment(timezone.localtime(whole.state_at))
+
+
 def plain_trait(trait: Trait) -> PublicTrait:
     """A stored trait as the public rows have it."""
     return PublicTrait(
@@ -109,7 +117,7 @@ def distribution_page(
         too_few="" if is_enough else too_few(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
-        as_of=dates.day(whole.as_of),
+        as_of=_moment_of(whole),
         svg=drawing(draw(drawn, labels=labels, ident="heap", better=trait.better)) if drawn else "",
         circle=labels.circle,
         values=tuple(

@@ -10,6 +10,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.http import http_date
 from django.utils.translation import gettext_lazy as _
 
 from registry.models import Breed, Sex, Trait
@@ -87,7 +88,10 @@ def cells_csv(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseB
     return HttpResponse(
         text.getvalue(),
         content_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        headers={
+            "Content-Disposition": f'attachment; filename="{name}"',
+            **({"Last-Modified": http_date(whole.state_at.timestamp())} if whole.state_at else {}),
+        },
     )
 
 
@@ -101,6 +105,7 @@ def cells_json(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponse
             "trait": trait.slug,
             "unit": trait.unit,
             "as_of": timezone.localdate(whole.as_of).isoformat(),
+            "state_at": whole.state_at.isoformat() if whole.state_at else None,
             "first_month": whole.first_month.isoformat(),
             "last_month": whole.last_month.isoformat(),
             "dogs": whole.histogram.n,
@@ -118,7 +123,8 @@ def breed_and_trait(slug: str, trait_slug: str) -> tuple[Breed, Trait]:
 def _cells(
     request: HttpRequest, slug: str, trait_slug: str
 ) -> tuple[Breed, Trait, Distribution, list[dict[str, Any]]]:
-    """The cells as rows; none below twenty dogs, where a cell would point at one dog."""
+    """The cells as rows; none below twenty dogs, where a cell would point at one dog. The month is
+    empty where values came in together, as it would tell them apart."""
     breed, trait = breed_and_trait(slug, trait_slug)
     whole = distribution(breed=breed, trait=trait, as_of=AsOfForm(request.GET).instant())
     shown = plain_trait(trait)
@@ -126,7 +132,7 @@ def _cells(
     rows = [
         {
             "sex": cell.sex,
-            "month": cell.month.strftime("%Y-%m"),
+            "month": cell.month.strftime("%Y-%m") if cell.month else "",
             "value": trait.value_text(cell.step) if not shown.grades else shown.grades[cell.step],
             "dogs": cell.dogs,
         }

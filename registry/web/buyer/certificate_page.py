@@ -306,15 +306,11 @@ def sections_of(
     if not counted:
         return ()
     dog = record.dog
-    months, evaluation_id = dog.window_months, record.evaluation_pk
+    evaluation_id = record.evaluation_pk
     if rows is None:
-        rows = count_rows(dog.breed_id, window_months=months, now=now, evaluation_id=evaluation_id)
+        rows = count_rows(dog.breed_id, now=now, evaluation_id=evaluation_id)
     counts = counts_from(
-        rows,
-        breed_id=dog.breed_id,
-        window_months=months,
-        now=now,
-        evaluation_id=evaluation_id,
+        rows, window_months=dog.window_months, now=now, evaluation_id=evaluation_id
     )
     moment = Moment(
         day_of_reading(timezone.localtime(now)),

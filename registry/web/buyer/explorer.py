@@ -48,11 +48,14 @@ def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBas
     """Values over years and months, by sex; by clinic only for a registrar who is signed in."""
     breed, stored = breed_and_trait(slug, trait_slug)
     trait = plain_trait(stored)
-    months = by_month(breed, stored)
+    months, together = by_month(breed, stored)
     years: dict[str, Histogram] = {}
     for month, counts in months.items():
         year = str(month.year)
         years[year] = years[year].merge(counts) if year in years else counts
+    if together.n:
+        # They have no year: it would tell the results of a group apart.
+        years[_("In groups")] = together
     sexes = {
         str(SEX_WORDS[sex]): distribution(breed=breed, trait=stored, sex=sex).histogram
         for sex in Sex.values
