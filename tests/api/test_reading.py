@@ -100,9 +100,10 @@ class TestUnchanged:
 
 class TestDistribution:
     def test_it_counts_dogs_released_or_not_and_names_none(self, callers: Callers) -> None:
-        for _ in range(19):
+        for _ in range(15):
             make_accepted(callers.club)
-        hidden = make_accepted(callers.club, consent_to_publish=False).evaluation.dog
+        for _ in range(5):
+            hidden = make_accepted(callers.club, consent_to_publish=False).evaluation.dog
         path = f"distributions/{callers.club.breed.slug}/hip-laxity"
 
         read = callers.nobody.get(path)
@@ -114,6 +115,19 @@ class TestDistribution:
         assert hidden.name not in read.content.decode()
         assert callers.nobody.get(f"{path}?sex=M").json()["n"] == 0
         assert callers.nobody.get(f"{path}?as_of=2000-01-01").json()["n"] == 0
+
+    def test_a_result_that_is_not_released_cannot_be_told_by_two_looks(
+        self, callers: Callers
+    ) -> None:
+        path = f"distributions/{callers.club.breed.slug}/hip-laxity"
+        make_accepted(callers.club)
+        before = callers.nobody.get(path).json()
+
+        make_accepted(callers.club, consent_to_publish=False)
+
+        assert callers.nobody.get(path).json() == before
+        assert before["n"] == 1
+        assert before["state_at"] is not None
 
     def test_few_dogs_have_no_quantiles(self, callers: Callers) -> None:
         make_accepted(callers.club)

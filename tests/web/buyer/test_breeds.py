@@ -9,7 +9,7 @@ from datetime import date
 
 from django.test import Client
 
-from registry.models import Breed, DistributionCell, Dog, Trait
+from registry.models import Breed, CountedValue, Dog, Evaluation, Trait
 from registry.wording.spreadsheets import harmless
 from tests import factories
 from tests.factories import Club
@@ -180,13 +180,35 @@ class TestGrades:
         assert "0 to 0" not in html
 
 
+def _public(club: Club, trait: Trait, month: date, *, dogs: int) -> None:
+    """So many values of a month in what the public sees, all of one dog of the past."""
+    evaluation = (
+        Evaluation.objects.first()
+        or factories.make_accepted(club, consent_to_publish=False).evaluation
+    )
+    at = evaluation.submitted_at
+    CountedValue.objects.bulk_create(
+        CountedValue(
+            breed=club.breed,
+            trait=trait,
+            sex="F",
+            dog=evaluation.dog,
+            evaluation=evaluation,
+            month=month,
+            step=40,
+            counted_from=at,
+            counted_until=at,
+            public_from=at,
+        )
+        for _each in range(dogs)
+    )
+
+
 def test_an_explorer_draws_quarters_where_months_are_too_thin(client: Client, club: Club) -> None:
-    breed, trait = club.breed, Trait.objects.get(slug="hip-laxity")
+    trait = Trait.objects.get(slug="hip-laxity")
     months = [date(2025, 1 + at, 1) for at in range(12)]
     for month in months:
-        DistributionCell.objects.create(
-            breed=breed, trait=trait, sex="F", month=month, step=40, dogs=8
-        )
+        _public(club, trait, month, dogs=8)
 
     html = client.get(_path(club, "explore/")).content.decode()
 
@@ -202,9 +224,7 @@ def test_an_explorer_says_why_where_even_quarters_are_too_thin(
     tested(21)
     trait = Trait.objects.get(slug="hip-laxity")
     for year in range(2017, 2024):
-        DistributionCell.objects.create(
-            breed=club.breed, trait=trait, sex="F", month=date(year, 3, 1), step=40, dogs=2
-        )
+        _public(club, trait, date(year, 3, 1), dogs=2)
 
     html = client.get(_path(club, "explore/")).content.decode()
 
