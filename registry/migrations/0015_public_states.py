@@ -99,7 +99,7 @@ def _forget_moments(_apps, _schema_editor):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("registry", "0013_session_stamps"),
+        ("registry", "0014_clinics_in_runs"),
     ]
 
     operations = [
