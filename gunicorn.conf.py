@@ -1,4 +1,5 @@
-"""How the web server runs: two workers for two cores, a few threads each for slow readers."""
+"""How the web server runs: two workers for two cores, threads for those who read or send
+slowly; a body that comes too slowly is cut off by registry/slow_bodies.py."""
 
 import os
 
@@ -7,7 +8,8 @@ bind = os.environ.get("SOUNDLINE_BIND", "127.0.0.1:8000")
 # registry/settings.py reads the same variable.
 workers = int(os.environ.get("SOUNDLINE_WORKERS", "2"))
 worker_class = "gthread"
-threads = 4
+threads = 16
+# The longest that a worker may give no sign of life; it ends no request.
 timeout = 60
 graceful_timeout = 30
 # Heartbeats on a slow disk would look like a hanging worker.

@@ -10,6 +10,7 @@ import pytest
 from django.conf import settings
 
 from api import paging, reading, throttles
+from registry import slow_bodies
 from registry.desk import decide, evidence, mail, pedigree_rows, people, replay
 from registry.paper import attachment
 from registry.web.breeder import views as breeder_views
@@ -68,8 +69,16 @@ TRUE_LIMITS = {
     "life of a token": f"{people.LONGEST_TOKEN_DAYS} days",
     "a repeated request is known for": f"{replay.KEPT_FOR.days} days",
     "attempts to send a mail": str(mail.MOST_ATTEMPTS),
-    "one request": f"{SERVER['timeout']} seconds",
-    "a body through the proxy": "{} MB".format(re.findall(r"max_size (\d+)MB", CADDYFILE)[0]),
+    "a body that comes slowly": (
+        f"{slow_bodies.SECONDS:.0f} seconds, and one more for every"
+        f" {slow_bodies.BYTES_A_SECOND // 1024} KiB"
+    ),
+    "a body through the proxy": (
+        "{} MB for films, {} MB for papers and sheets, {} MB elsewhere; {} seconds".format(
+            *re.findall(r"max_size (\d+)MB", CADDYFILE),
+            *re.findall(r"read_body (\d+)s", CADDYFILE),
+        )
+    ),
     "waiting for the database": "{} seconds to connect, {} for a lock".format(
         *(re.findall(pattern, SETTINGS)[0]
           for pattern in (r'"connect_timeout": (\d+)', r'"timeout": (\d+)'))
@@ -134,3 +143,9 @@ def test_every_log_and_every_connection_is_told() -> None:
 def test_days_to_close_a_hole_are_said() -> None:
     assert re.search(r"within 7 days when it is critical", TEXT)
     assert re.search(r"within 30 days when it is high", TEXT)
+
+
+def test_it_says_how_many_threads_the_server_has() -> None:
+    threads = SERVER["threads"] * SERVER["workers"]
+
+    assert f"the registry has {threads} threads" in TEXT
