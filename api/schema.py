@@ -69,6 +69,7 @@ COMPONENTS: dict[str, Schema] = {
     "Estimates": breeding_runs.ESTIMATES,
     "BreedingValues": breeding.BREEDING_VALUES,
     "Forecast": breeding.FORECAST,
+    "GradeForecast": breeding.GRADE_FORECAST,
     "Mate": breeding.MATE,
     "Mates": breeding.MATES,
     "Kinship": breeding.KINSHIP,

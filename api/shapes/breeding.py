@@ -24,6 +24,7 @@ from registry.queries.breeding import DogValue, RunFacts, TraitFacts
 from registry.queries.mates import Mate, MatesFound
 from registry.queries.pairs import KinshipFacts, PairFacts, PairTrait
 from registry.queries.public import PublicDog
+from registry.science.grade_forecast import GradeForecast
 from registry.science.litter import Forecast
 
 _VALUE: Schema = {
@@ -45,19 +46,40 @@ FORECAST = closed(
         "share_better_than_middle": SHARE, "inbreeding": SHARE,
     }
 )  # fmt: skip
+GRADE_FORECAST = closed(
+    {
+        "grades": list_of(
+            closed({"grade": TEXT, "share": SHARE,
+                    "breed_share": {**SHARE, "description": "of the breed's tested dogs"}})
+        ),
+        "inbreeding": SHARE,
+    }
+)  # fmt: skip
+_OF_GRADES: Schema = {
+    **maybe(ref("GradeForecast")), "description": "of a graded trait, in place of forecast"
+}  # fmt: skip
+_HERITABILITY: Schema = {
+    "heritability": {**SHARE, "description": "of a graded trait: on the liability behind it"},
+    "heritability_se": maybe(SPREAD),
+    "heritability_from": {
+        "type": "string", "enum": ["records", "prior"],
+        "description": "prior: borrowed from published studies, not known of this breed",
+    },
+}  # fmt: skip
 MATE = closed(
     {
         "id": ID, "name": TEXT, "born_on": DAY,
         "result": {**maybe(TEXT), "description": "null: not tested or not released"},
         "kinship": SHARE, "value": NUMBER, "reliability": SHARE,
         "behind_the_first": SPREAD, "is_too_close_to_tell": YES_NO,
-        "forecast": ref("Forecast"),
+        "forecast": maybe(ref("Forecast")), "grade_forecast": _OF_GRADES,
     }
 )  # fmt: skip
 MATES = closed(
     {
         "dog": ID, "trait": TEXT, "run": ref("Run"), "matching": WHOLE, "total": WHOLE,
-        "too_close_to_tell": WHOLE,
+        "is_ranked": {**YES_NO, "description": "no: the least related come first"},
+        "too_close_to_tell": {**WHOLE, "description": "besides the first"}, **_HERITABILITY,
         "withheld": {**WHOLE, "description": "not listed: their owners released no result"},
         "items": list_of(ref("Mate")), "next": maybe(TEXT), "cautions": list_of(TEXT),
     }
@@ -80,9 +102,10 @@ FORECASTS = closed(
             closed(
                 {
                     "trait": TEXT, "unit": TEXT, "base": NUMBER, "middle": NUMBER,
+                    **_HERITABILITY,
                     "withheld": {**list_of(ID), "description": "whose result is not released"},
                     "sire": closed(_VALUE), "dam": closed(_VALUE),
-                    "forecast": maybe(ref("Forecast")),
+                    "forecast": maybe(ref("Forecast")), "grade_forecast": _OF_GRADES,
                 }
             )
         ),
@@ -116,9 +139,11 @@ def mates(
         "run": run(found.run),
         "matching": found.matching,
         "total": found.total,
+        "is_ranked": found.facts.is_ranked,
         "too_close_to_tell": found.close,
+        **_heritability(found.facts),
         "withheld": found.withheld,
-        "items": [_mate(each, found.facts) for each in rows],
+        "items": [_mate(each, found) for each in rows],
         "next": following,
         "cautions": every_caution(),
     }
@@ -150,10 +175,11 @@ def forecasts(found: PairFacts, traits: Sequence[PairTrait]) -> dict[str, Any]:
                 "unit": each.facts.trait.unit,
                 "base": each.facts.base,
                 "middle": each.facts.middle,
+                **_heritability(each.facts),
                 "withheld": [dog.public_id for dog in each.withheld],
                 "sire": _value(each.sire),
                 "dam": _value(each.dam),
-                "forecast": _litter(each),
+                **_litter(each.forecast, each.facts),
             }
             for each in traits
         ],
@@ -161,7 +187,8 @@ def forecasts(found: PairFacts, traits: Sequence[PairTrait]) -> dict[str, Any]:
     }
 
 
-def _mate(each: Mate, facts: TraitFacts) -> dict[str, Any]:
+def _mate(each: Mate, found: MatesFound) -> dict[str, Any]:
+    facts = found.facts
     return {
         "id": each.public_id,
         "name": each.name,
@@ -172,7 +199,7 @@ def _mate(each: Mate, facts: TraitFacts) -> dict[str, Any]:
         "reliability": each.value.reliability,
         "behind_the_first": each.behind,
         "is_too_close_to_tell": each.is_close,
-        "forecast": _forecast(each.forecast, facts.middle),
+        **_litter(each.forecast, facts),
     }
 
 
@@ -185,15 +212,31 @@ def _value(of: DogValue) -> dict[str, Any]:
     }
 
 
-def _litter(each: PairTrait) -> dict[str, Any] | None:
-    if each.forecast is None:
-        return None
-    trait = each.facts.trait
-    best = float(each.ends[0 if trait.better == "lower" else 1])
-    return _forecast(each.forecast, each.facts.middle, best)
+def _heritability(facts: TraitFacts) -> dict[str, Any]:
+    return {
+        "heritability": facts.heritability,
+        "heritability_se": facts.heritability_se,
+        "heritability_from": str(facts.variances_from),
+    }
 
 
-def _forecast(found: Forecast, middle: float, best: float | None = None) -> dict[str, Any]:
+def _litter(found: Forecast | GradeForecast | None, facts: TraitFacts) -> dict[str, Any]:
+    """The forecast of a measured or of a graded trait, the other one null."""
+    if isinstance(found, GradeForecast):
+        grades = zip(facts.trait.grades, found.shares, found.breed_shares, strict=True)
+        of_grades = {
+            "grades": [
+                {"grade": grade, "share": share, "breed_share": of_breed}
+                for grade, share, of_breed in grades
+            ],
+            "inbreeding": found.inbreeding,
+        }
+        return {"forecast": None, "grade_forecast": of_grades}
+    numbers = None if found is None else _forecast(found, facts.middle, facts.best)
+    return {"forecast": numbers, "grade_forecast": None}
+
+
+def _forecast(found: Forecast, middle: float, best: float) -> dict[str, Any]:
     low, high = found.interval()
     return {
         "mean": found.mean,

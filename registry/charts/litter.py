@@ -40,7 +40,9 @@ class LitterLabels:
     ``title`` is the sentence a screen reader says, ``description`` says more.
     ``better_end`` and ``worse_end`` say what filled and hollow circles are, ``circle``
     what one stands for, ``middle`` and ``middle_value`` name the line, and ``value``
-    turns a step into its wording. ``parents`` may be left out.
+    turns a step into its wording. Of grades (``is_graded``) the middle has its name above
+    its own column and no line, and ``same`` says what the circles of that grade are.
+    ``parents`` may be left out.
     """
 
     title: str
@@ -53,6 +55,8 @@ class LitterLabels:
     middle_step: float
     value: Callable[[int], str]
     parents: tuple[ParentNote, ...] = ()
+    is_graded: bool = False
+    same: str = ""
 
 
 def litter(heap: Heap, *, labels: LitterLabels, ident: str, better: Better, font: str = "") -> str:
@@ -81,8 +85,13 @@ def _drawn(part: Heap, words: LitterLabels, ident: str, layout: Layout, font: st
     drawn, height = ends(
         below + 3,
         (
-            (words.better_end, "better", words.worse_end, "worse"),
-            (words.circle, "", "", ""),
+            (
+                words.better_end,
+                "better" * bool(words.better_end),
+                words.worse_end,
+                "worse" * bool(words.worse_end),
+            ),
+            (words.circle, "", words.same, "same" * bool(words.same)),
         ),
     )
     return framed(
@@ -103,13 +112,17 @@ def _middle(words: LitterLabels, scale: Scale, base: float) -> str:
     """Draw the line at the breed's middle with its word above.
 
     It stands between two steps, where the columns part, so that it cuts no circle: for a
-    middle on a whole step that is half a step beside it.
+    middle on a whole step that is half a step beside it. A grade has its own column: the
+    word stands above that, with a short line and none through the circles.
     """
-    x = scale.x(ceil(round(words.middle_step, 6)) - 0.5)
+    if words.is_graded:
+        x, end = scale.x(words.middle_step), "25"
+    else:
+        x, end = scale.x(ceil(round(words.middle_step, 6)) - 0.5), f"{base:g}"
     width = text_width(f"{words.middle} {words.middle_value}", _WORD_SIZE)
     label_x, anchor = kept_inside(x, width)
     return (
-        f'<g class="heap-flag" fill="none" stroke="{OWN}"><path d="M{x:.1f} {base:g}V19"/></g>'
+        f'<g class="heap-flag" fill="none" stroke="{OWN}"><path d="M{x:.1f} {end}V19"/></g>'
         f'<text class="heap-name" x="{label_x:.4g}" y="14" text-anchor="{anchor}" fill="{OWN}"'
         f' font-size="{_WORD_SIZE}" font-weight="600">{escape(words.middle)}'
         f'<tspan font-weight="400" dx="5">{escape(words.middle_value)}</tspan></text>'

@@ -17,7 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from registry.desk.breeding_course import course, finite, size_of
+from registry.desk.breeding_course import (
+    YEARS_OF_SIZE,
+    birth_years,
+    course,
+    finite,
+    size_of,
+)
+from registry.desk.breeding_grades import average_note, grades_note, variances_of_grades
 from registry.desk.breeding_inputs import Inputs, TraitInputs
 from registry.desk.breeding_records import clinic_differences, litters, records_of
 from registry.desk.breeding_store import Found, TraitResult
@@ -26,6 +33,7 @@ from registry.science.breeding_values import Solution, breeding_values
 from registry.science.inbreeding import inbreeding
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
+from registry.science.threshold import threshold_values
 from registry.science.variances import (
     StandardErrors,
     TooFewRecordsError,
@@ -97,14 +105,22 @@ def _of_trait(breed: _Breed, trait: TraitInputs) -> TraitResult:
     if n < FEWEST_RECORDS:
         notes.append({"code": "too-few-records", "records": n, "wanted": FEWEST_RECORDS})
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
-    if trait.is_graded:
-        notes.append({"code": "scores"})
     records = records_of(breed.inputs, trait, litters(breed.inputs, trait))
-    found = _variances(breed, trait, records, notes)
+    if trait.is_graded:
+        found = variances_of_grades(breed.pedigree, breed.inbreeding, trait, records, notes)
+    else:
+        found = _variances(breed, trait, records, notes)
     if found is None:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
-    solution = breeding_values(breed.pedigree, breed.inbreeding, records, found.variances)
+    solve = _values_of_grades if trait.is_graded else breeding_values
+    solution = solve(breed.pedigree, breed.inbreeding, records, found.variances)
     return _result(breed, trait, found, solution, notes, perf_counter() - began)
+
+
+def _values_of_grades(
+    pedigree: Pedigree, of_all: NDArray[np.float64], records: Records, variances: Variances
+) -> Solution:
+    return threshold_values(pedigree, of_all, records, variances).solution
 
 
 def _result(
@@ -122,6 +138,16 @@ def _result(
         is_inside[:] = True
     record = np.full(len(breed.inputs.dog), np.nan)
     record[trait.place] = trait.value
+    own = breed.inputs.is_of_breed
+    average = average_note(solution.value, birth_years(breed.inputs), own, YEARS_OF_SIZE)
+    if average is not None:
+        notes.append(dict(average))
+    told = record
+    if trait.is_graded:
+        of_records = solution.value[trait.place]
+        notes.append(grades_note(trait, is_inside, of_records, solution.level_mean))
+        # A graded trait's course is that of the best grade's share.
+        told = np.where(np.isnan(record), np.nan, record == 0)
     return TraitResult(
         trait_pk=trait.pk,
         slug=trait.slug,
@@ -138,13 +164,14 @@ def _result(
         },
         seconds=seconds,
         notes=notes,
-        clinics=clinic_differences(trait, solution),
+        # Of grades the small clinics are one class of the liability, so none is told apart.
+        clinics=[] if trait.is_graded else clinic_differences(trait, solution),
         trend={
             **course(
                 breed.inputs,
                 breed.pedigree,
                 breed.inbreeding,
-                record=record,
+                record=told,
                 solution=solution,
                 additive=found.variances.additive,
             ),

@@ -37,12 +37,14 @@ _KEYS_A_QUERY = 5_000
 class TraitInputs:
     """The records of one trait, one row a dog in ascending order of the dogs' places.
 
-    ``value`` is in the trait's unit, for grades their place; ``day`` counts from 1 January 1970.
+    ``value`` is in the trait's unit, for grades their place, best first, of ``grades`` in all;
+    ``day`` counts from 1 January 1970.
     """
 
     pk: int
     slug: str
     is_graded: bool
+    grades: int
     joint: str
     heritability_prior: float | None
     litter_share_prior: float | None
@@ -86,7 +88,14 @@ class Inputs:
         digest = hashlib.sha256()
         told: dict[str, Any] = {"breed": self.breed, "window": self.window, "dogs": len(self.dog)}
         told["traits"] = [
-            (of.slug, of.is_graded, of.joint, of.heritability_prior, of.litter_share_prior)
+            (
+                of.slug,
+                of.is_graded,
+                of.grades,
+                of.joint,
+                of.heritability_prior,
+                of.litter_share_prior,
+            )
             for of in self.traits
         ]
         digest.update(json.dumps(told, sort_keys=True).encode())
@@ -213,6 +222,7 @@ def _trait(breed_pk: int, trait: Trait, dog: Whole) -> TraitInputs:
         pk=trait.pk,
         slug=trait.slug,
         is_graded=trait.is_graded,
+        grades=len(trait.grades),
         joint=trait.joint,
         heritability_prior=None if priors[0] is None else float(priors[0]),
         litter_share_prior=None if priors[1] is None else float(priors[1]),

@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 from django.db import connection
 
-from registry.models import BreedingRun, RunState, TraitRun
+from registry.models import BreedingRun, RunState, TraitRun, VariancesFrom
 from registry.queries.public import PublicDog, PublicTrait
 from registry.queries.public_dogs import public_traits
 from registry.queries.run_table import RunTable, run_table
+from registry.science.grade_forecast import GradedBreed
 from registry.science.mixed_model import Variances
 
 __all__ = [
@@ -44,9 +45,11 @@ class TraitFacts:
     """What a run found of a trait, in the trait's unit.
 
     ``base`` is the expected record of a dog whose breeding value is 0, ``middle`` the median record
-    of the tested dogs. ``notes`` are dictionaries with a ``code``; ``note_sentences`` of
-    ``registry.queries.breeding_words`` puts them into words. Standard errors are None where the
-    variances are the trait's prior.
+    of the tested dogs. Values and variances of a graded trait are those of the liability behind its
+    grades, and ``grades`` holds what its forecasts need. ``average`` is the mean breeding value of
+    the dogs born in the breed's latest five years, ``best`` the better end of the trait's scale.
+    ``notes`` are dictionaries with a ``code``.
+    Standard errors are None where the variances are the trait's prior.
     """
 
     trait: PublicTrait
@@ -61,11 +64,24 @@ class TraitFacts:
     middle: float
     value_sd: float
     mean_reliability: float
+    average: float
+    best: float
+    grades: GradedBreed | None
     notes: tuple[Mapping[str, Any], ...]
 
     def __hash__(self) -> int:
         """By the trait: the notes have no hash of their own."""
         return hash(self.trait)
+
+    @property
+    def is_borrowed(self) -> bool:
+        """Whether the heritability is taken from published studies, not from this breed."""
+        return self.variances_from == VariancesFrom.PRIOR
+
+    @property
+    def is_ranked(self) -> bool:
+        """Whether dogs may be ranked: not by a grade that is not known to be inherited here."""
+        return self.grades is None or not self.is_borrowed
 
     def is_better(self, one: float, other: float) -> bool:
         """Whether ``one`` lies nearer the better end of the trait's scale than ``other``."""
@@ -140,7 +156,10 @@ def latest_run(breed_pk: int) -> RunFacts | None:
     if run is None or run.finished_at is None:
         return None
     traits = {trait.pk: trait for trait in public_traits()}
-    found = sorted(run.traits.all(), key=lambda row: list(traits).index(row.trait_id))
+    found = sorted(
+        run.traits.select_related("trait"), key=lambda row: list(traits).index(row.trait_id)
+    )
+    speaks = {row.pk: row.has_values and _can_speak(row, traits) for row in found}
     return RunFacts(
         pk=run.pk,
         breed_pk=breed_pk,
@@ -152,11 +171,11 @@ def latest_run(breed_pk: int) -> RunFacts | None:
         results_sha256=run.results_sha256,
         program_version=run.program_version,
         results_since=changes_since(run),
-        traits=tuple(_facts(row, traits) for row in found if row.has_values),
+        traits=tuple(_facts(row, traits) for row in found if speaks[row.pk]),
         without=tuple(
             TraitWithout(traits[row.trait_id], row.records, tuple(row.notes))
             for row in found
-            if not row.has_values
+            if not speaks[row.pk]
         ),
     )
 
@@ -268,10 +287,29 @@ _CHANGES = """
 """
 
 
+def _can_speak(row: TraitRun, traits: Mapping[int, PublicTrait]) -> bool:
+    """Whether the run tells what forecasts of this trait need: one made before grades had a
+    liability does not, and the next one will."""
+    return not traits[row.trait_id].grades or _note(row, "grades") is not None
+
+
+def _note(row: TraitRun, code: str) -> Mapping[str, Any] | None:
+    return next((note for note in row.notes if note["code"] == code), None)
+
+
+def _graded(row: TraitRun, variances: Variances) -> GradedBreed | None:
+    note = _note(row, "grades")
+    if note is None:
+        return None
+    return GradedBreed(tuple(note["shares"]), note["mean"], note["spread"], variances)
+
+
 def _facts(row: TraitRun, traits: Mapping[int, PublicTrait]) -> TraitFacts:
     variances = Variances(
         additive=row.additive or 0.0, litter=row.litter or 0.0, residual=row.residual or 0.0
     )
+    graded, average = _graded(row, variances), _note(row, "average")
+    middle_value = graded.mean if graded else (row.middle or 0.0) - (row.base or 0.0)
     return TraitFacts(
         trait=traits[row.trait_id],
         records=row.records,
@@ -285,5 +323,8 @@ def _facts(row: TraitRun, traits: Mapping[int, PublicTrait]) -> TraitFacts:
         middle=row.middle or 0.0,
         value_sd=row.value_sd or 0.0,
         mean_reliability=row.mean_reliability or 0.0,
+        average=middle_value if average is None else average["value"],
+        best=float(row.trait.lowest if row.trait.better_steps == "lower" else row.trait.highest),
+        grades=graded,
         notes=tuple(row.notes),
     )

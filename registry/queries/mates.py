@@ -31,6 +31,7 @@ from registry.queries.pairs import NoAnswer, Why, litter_of, run_of
 from registry.queries.public import PublicDog, ReleasedValue, Row, as_date
 from registry.queries.released import released_values
 from registry.science.folding import fold
+from registry.science.grade_forecast import GradeForecast
 from registry.science.kinship import kinship_with
 from registry.science.litter import Forecast
 
@@ -65,8 +66,9 @@ class MateWishes:
 @dataclass(frozen=True, slots=True)
 class Mate:
     """One candidate. ``behind`` is by how much the litter's middle is expected to lie behind that
-    of the list's first candidate, in the trait's unit and 0 or more; ``is_close`` says that this is
-    less than its own standard error."""
+    of the list's first candidate, in the trait's unit (of a grade: on the liability) and 0 or more;
+    ``is_close`` says that this is less than its own standard error; the first is not compared with
+    itself (``is_first``)."""
 
     public_id: str
     name: str
@@ -74,15 +76,17 @@ class Mate:
     released: ReleasedValue | None
     value: DogValue
     kinship: float
-    forecast: Forecast
+    forecast: Forecast | GradeForecast
     behind: float
     is_close: bool
+    is_first: bool
 
 
 @dataclass(frozen=True, slots=True)
 class MatesFound:
-    """A stretch of the list. ``matching`` of ``total`` candidates meet the wishes; ``close`` of
-    these are too close to the first to tell; ``withheld`` are left out, as their owners have not
+    """A stretch of the list, by expected litter unless ``facts`` are not ranked: then the least
+    related come first. ``matching`` of ``total`` candidates meet the wishes; ``close`` besides the
+    first are too close to it to tell; ``withheld`` are left out, as their owners have not
     released the result."""
 
     run: RunFacts
@@ -158,6 +162,7 @@ def mates(
                 forecast=litter_of(sire, dam, kinship),
                 behind=float(behind[at]),
                 is_close=bool(is_close[at]),
+                is_first=at == 0,
             )
         )
     return MatesFound(
@@ -213,7 +218,8 @@ def _ranked(
         is_near = kinships > wishes.most_kinship + 1e-9
         places, kinships = places[~is_near], kinships[~is_near]
     # Equal values: the less related first, then the one registered first.
-    order = np.lexsort((kinships, -_goodness(table.value(facts.trait.pk)[places], facts)))
+    value = table.value(facts.trait.pk)[places] if facts.is_ranked else np.zeros(len(places))
+    order = np.lexsort((kinships, -_goodness(value, facts)))
     return _Ranked(places[order], kinships[order], total, withheld)
 
 
@@ -238,11 +244,15 @@ def _behind_the_first(
     variances: the mate is one of two parents. Errors of related candidates go together, which makes
     the true error smaller; this says "too close to tell" rather too often than too seldom.
     """
+    if not facts.is_ranked:
+        return np.zeros(len(places)), np.zeros(len(places), dtype=np.bool_)
     pk = facts.trait.pk
     goodness = _goodness(table.value(pk)[places], facts)
     error = table.error_variance(pk)[places]
     behind = (goodness[:1] - goodness) / 2
-    return behind, behind <= np.sqrt(error[:1] + error) / 2
+    is_close = behind <= np.sqrt(error[:1] + error) / 2
+    is_close[:1] = False
+    return behind, is_close
 
 
 def _goodness(value: Any, facts: TraitFacts) -> Any:

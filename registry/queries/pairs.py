@@ -25,6 +25,7 @@ from registry.queries.breeding import (
 )
 from registry.queries.public import PublicDog
 from registry.science import kinship as kinships
+from registry.science.grade_forecast import GradeForecast, grade_forecast
 from registry.science.litter import Forecast, forecast
 
 Relation = Literal["", "parent", "full-siblings", "half-siblings"]
@@ -71,7 +72,7 @@ class PairTrait:
     sire: DogValue
     dam: DogValue
     withheld: tuple[PublicDog, ...]
-    forecast: Forecast | None
+    forecast: Forecast | GradeForecast | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,22 +148,26 @@ def run_of(dog: PublicDog) -> RunFacts:
     return run
 
 
-def litter_of(sire: DogValue, dam: DogValue, kinship: float) -> Forecast:
-    """The litter to expect from two dogs' breeding values, neither of them withheld."""
+def litter_of(sire: DogValue, dam: DogValue, kinship: float) -> Forecast | GradeForecast:
+    """The litter to expect from two dogs' breeding values, neither of them withheld: the one place
+    where lists, pairs and the interface have it from."""
     numbers = sire.value, dam.value, sire.error_variance, dam.error_variance
     if None in numbers:
         raise ValueError("no forecast is made with a breeding value that is withheld")
+    facts = sire.facts
+    parents = {
+        "sire_value": sire.value or 0.0,
+        "dam_value": dam.value or 0.0,
+        "sire_error_variance": sire.error_variance or 0.0,
+        "dam_error_variance": dam.error_variance or 0.0,
+        "sire_inbreeding": sire.inbreeding,
+        "dam_inbreeding": dam.inbreeding,
+        "kinship": kinship,
+    }
+    if facts.grades is not None:
+        return grade_forecast(**parents, breed=facts.grades)
     return forecast(
-        sire_value=sire.value or 0.0,
-        dam_value=dam.value or 0.0,
-        sire_error_variance=sire.error_variance or 0.0,
-        dam_error_variance=dam.error_variance or 0.0,
-        sire_inbreeding=sire.inbreeding,
-        dam_inbreeding=dam.inbreeding,
-        kinship=kinship,
-        variances=sire.facts.variances,
-        base=sire.facts.base,
-        better=sire.facts.trait.better,
+        **parents, variances=facts.variances, base=facts.base, better=facts.trait.better
     )
 
 

@@ -119,6 +119,24 @@ def parted(
     return _heap(placed, Histogram.of_steps(steps), None, ends, edge=edge)
 
 
+def around(steps: Sequence[int], middle: int, better: Better, *, span: tuple[int, int]) -> Heap:
+    """Return a heap of grades, one circle a step given: better than a middle, the same, or worse.
+
+    Every grade of the span has a column of its own. Raises ValueError without a step, for more than
+    are drawn one by one, and for more grades than there are columns.
+    """
+    if not 0 < len(steps) <= MOST_SINGLE_DOGS:
+        raise ValueError(f"a heap of grades has 1 to {MOST_SINGLE_DOGS} circles")
+    if span[1] - span[0] >= MOST_COLUMNS:
+        raise ValueError(f"a heap of grades has at most {MOST_COLUMNS} of them")
+    below: Role = "better" if better == "lower" else "worse"
+    above: Role = "worse" if better == "lower" else "better"
+    placed: list[tuple[int, Role]] = [
+        (step, "same" if step == middle else below if step < middle else above) for step in steps
+    ]
+    return _heap(placed, Histogram.of_steps(steps), None, [*steps, *span], edge=0)
+
+
 def _heap(
     placed: list[tuple[int, Role]],
     histogram: Histogram,

@@ -27,17 +27,16 @@ from registry.science.trend import Year
 from registry.telling.breeding import trait_words
 from registry.telling.course import (
     Plot,
-    grades_note,
     inbreeding_text,
-    mean_text,
 )
 from registry.telling.guidance import Note, notes_of
 from registry.wording.breeding import ahead_cautions, ahead_sentences, of_100
+from registry.wording.course import decimals_of
 
 _MIDDLE_80 = NormalDist().inv_cdf(0.9)
 FEWEST_TESTED, MOST_TESTED = 10, 100_000
 MOST_GENERATIONS = 12
-USUAL_DAMS, USUAL_SIRES, USUAL_TESTED, USUAL_GENERATIONS = 50, 20, 100, 3
+USUAL_DAMS, USUAL_SIRES, USUAL_TESTED, USUAL_GENERATIONS = 50, 20, 100, 1
 """Taken where the breed's own numbers are not there: our choice, no source."""
 
 
@@ -135,8 +134,8 @@ def ahead_told(
 def _mean_moves(course: Course, generations: Sequence[Generation]) -> str:
     trait = course.facts.trait
     return _("The mean would go from %(now)s to %(then)s.") % {
-        "now": mean_text(trait, generations[0].mean),
-        "then": mean_text(trait, generations[-1].mean),
+        "now": _text(trait, generations[0].mean),
+        "then": _text(trait, generations[-1].mean),
     }
 
 
@@ -159,7 +158,7 @@ def _beyond(course: Course, generations: Sequence[Generation], ends: tuple[float
     return _(
         "The scale of this trait ends at %(end)s. From generation %(number)d on, the sum goes "
         "beyond it and means nothing."
-    ) % {"end": mean_text(trait, low if out.mean < low else high), "number": out.number}
+    ) % {"end": _text(trait, low if out.mean < low else high), "number": out.number}
 
 
 def _plot(course: Course, generations: Sequence[Generation]) -> Plot:
@@ -168,11 +167,11 @@ def _plot(course: Course, generations: Sequence[Generation]) -> Plot:
     rows = tuple(
         (
             _name(each),
-            mean_text(trait, each.mean),
+            _text(trait, each.mean),
             _("%(low)s to %(high)s")
             % {
-                "low": mean_text(trait, each.mean - half),
-                "high": mean_text(trait, each.mean + half),
+                "low": _text(trait, each.mean - half),
+                "high": _text(trait, each.mean + half),
             },
             of_100(each.share_better_than(middle), 5),
             inbreeding_text(each.inbreeding),
@@ -207,7 +206,6 @@ def _plot(course: Course, generations: Sequence[Generation]) -> Plot:
         words=(
             _("The solid line is the mean. 80 of 100 dogs would lie between the dashed lines."),
             _("The columns below show the inbreeding. It is the least that this plan costs."),
-            *grades_note(trait),
         ),
         heads=(
             _("Generation"), _("Mean"), _("80 of 100 between"),
@@ -222,9 +220,14 @@ def _name(generation: Generation) -> str:
     return str(generation.number) if generation.number else _("today")
 
 
+def _text(trait: PublicTrait, value: float) -> str:
+    """A mean with the decimals of a single value: a look ahead knows no more."""
+    return f"{value:.{decimals_of(trait.resolution)}f}{trait.unit}"
+
+
 def _digits(trait: PublicTrait, value: float) -> str:
     """A mean's text without its unit: what is drawn has the digits that the table shows."""
-    return mean_text(trait, value).removesuffix(trait.unit)
+    return _text(trait, value).removesuffix(trait.unit)
 
 
 def _assumptions(course: Course, last: Year) -> list[str]:

@@ -146,35 +146,80 @@ def released_text(trait: PublicTrait, released: ReleasedValue | None) -> str:
 
 def inbreeding_text(expected: float, run: RunFacts) -> str:
     """The puppies' expected inbreeding beside the breed's mean, in half a line."""
-    return _("%(expected)s of 100 (the breed's mean: %(mean)s)") % {
+    return _("%(expected)s of 100 (mean of all dogs in the run: %(mean)s)") % {
         "expected": hundredths(expected),
         "mean": hundredths(run.mean_inbreeding),
     }
 
 
 def hands_on(value: DogValue) -> str:
-    """What a dog hands on, against the breed's middle dog, and how well that is known.
+    """What a dog hands on, against the breed's dogs of the latest birth years, and how well that is
+    known.
 
-    It is called better or worse when the difference is greater than its own standard error.
+    It is called better or worse when the difference is greater than its own standard error;
+    where it is neither, nothing is said of how well it is known.
     """
     if value.value is None or value.reliability is None or value.error_variance is None:
         return _("not shown: the owner has not released the result")
     facts = value.facts
-    ahead = facts.base + value.value - facts.middle
+    ahead = value.value - facts.average
     if facts.trait.better == "lower":
         ahead = -ahead
     trait = facts.trait
-    if abs(ahead) <= math.sqrt(value.error_variance):
-        said = _("too close to the breed's middle dog to tell")
-    else:
-        said = _("a %(better)s %(joint)s than the breed's middle dog") % {
-            "better": trait.better_word if ahead > 0 else trait.worse_word,
-            "joint": trait.joint,
-        }
+    if not facts.is_ranked or abs(ahead) <= math.sqrt(value.error_variance):
+        return _("too close to the breed's average dog to tell")
+    said = _("a %(better)s %(joint)s than the breed's average dog") % {
+        "better": trait.better_word if ahead > 0 else trait.worse_word,
+        "joint": trait.joint,
+    }
     return _("%(what)s; %(known)s") % {
         "what": said,
         "known": reliability_words(value.reliability),
     }
+
+
+def better_rule() -> str:
+    """By which rule a dog is said to hand on something better or worse."""
+    return _(
+        "What a dog hands on is compared with the breed's average dog of the latest five birth "
+        "years. Better or worse is said where the difference is greater than its standard error."
+    )
+
+
+def heritability_rows(facts: TraitFacts) -> list[tuple[str, str]]:
+    """The heritability with its standard error and where it is from, and how many were tested."""
+    number = f"{facts.heritability:.2f}"
+    if facts.is_borrowed:
+        number = _("%(number)s, from published studies") % {"number": number}
+    elif facts.heritability_se is not None:
+        number = f"{number} ± {facts.heritability_se:.2f}"
+    name = _("Heritability of the liability") if facts.grades else _("Heritability")
+    rows = [(name, number)]
+    observed = next((note for note in facts.notes if note["code"] == "observed"), None)
+    if observed is not None and not facts.is_borrowed:
+        rows.append(
+            (
+                _("Heritability of the grades taken as numbers"),
+                f"{observed['heritability']:.2f} ± {observed['heritability_se']:.2f}",
+            )
+        )
+    return [*rows, (_("Tested dogs in the run"), f"{facts.records:,}")]
+
+
+def borrowed(facts: TraitFacts) -> list[str]:
+    """That a measured trait's heritability is borrowed; nothing where it is the breed's own."""
+    if not facts.is_borrowed:
+        return []
+    return [
+        ngettext(
+            "This breed has too few results (%(dogs)s dog), so how much comes from genes is taken "
+            "from published studies.",
+            "This breed has too few results (%(dogs)s dogs), so how much comes from genes is taken "
+            "from published studies.",
+            facts.records,
+        )
+        % {"dogs": f"{facts.records:,}"}
+    ]
 
 
 def reliability_of(sire: DogValue, dam: DogValue) -> float:

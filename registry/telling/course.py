@@ -17,6 +17,8 @@ from registry.charts.figures import AxisWords, Figure
 from registry.queries.course import Course, NoCourse
 from registry.queries.pairs import NoAnswer, Why
 from registry.queries.public import PublicTrait
+from registry.science.grade_forecast import GradedBreed
+from registry.science.intervals import wilson
 from registry.science.trend import FEWEST_DOGS, Mean, Year
 from registry.telling.breeding import Reason, hundredths, trait_words, why_words
 from registry.telling.guidance import Note, notes_of
@@ -26,6 +28,7 @@ from registry.wording.course import (
     mean_decimals_of,
     size_sentences,
 )
+from registry.wording.grades import GradeCourse, course_of_grades, not_inherited_words
 from registry.wording.standings import capitalised
 
 CSV_HEADS = (
@@ -79,14 +82,41 @@ def course_told(course: Course) -> CourseTold:
 
 def lead_of(course: Course) -> list[str]:
     """What the breed's genes did, first sentence first."""
-    trait = course.facts.trait
+    facts = course.facts
+    trait = facts.trait
+    if facts.grades is not None:
+        return _lead_of_grades(course, facts.grades)
     return course_sentences(
         course.trend.line,
         better=trait.better,
         words=trait_words(trait),
         resolution=trait.resolution,
         unit=trait.unit,
-        is_graded=bool(trait.grades),
+    )
+
+
+def _lead_of_grades(course: Course, grades: GradedBreed) -> list[str]:
+    """The same as shares of dogs with the best grade, along the straight line."""
+    facts, line, last = course.facts, course.trend.line, course.last_year
+    if facts.is_borrowed:
+        return [not_inherited_words(facts.trait.name, facts.records)]
+    if line is None or last is None or last.value is None:
+        return course_of_grades(None)
+    mean, span = last.value.mean, line.last - line.first
+    first, *could_be = (
+        grades.shares_at(mean - span * each)[0] for each in (line.per_year, line.low, line.high)
+    )
+    return course_of_grades(
+        GradeCourse(
+            grade=facts.trait.grades[0],
+            first_year=line.first,
+            last_year=line.last,
+            first=first,
+            last=grades.shares_at(mean)[0],
+            low=min(could_be),
+            high=max(could_be),
+            is_clear=not line.low <= 0 <= line.high,
+        )
     )
 
 
@@ -105,11 +135,10 @@ def why_no_course(found: NoCourse) -> Reason:
 
 def csv_rows(course: Course) -> list[list[Any]]:
     """One row a year of birth, the numbers as the run stored them; empty where there is none."""
-    base = course.facts.base
     rows: list[list[Any]] = []
     for year in course.trend.years:
-        genes = moved(year.value, base)
-        means = [_csv_mean(mean) for mean in (year.record, genes, year.value)]
+        record, genes = result_of(course, year), by_genes(course, year.value)
+        means = [_csv_mean(mean) for mean in (record, genes, year.value)]
         rows.append(
             [year.year, year.dogs, year.tested, 100 * year.share_tested]
             + [number for mean in means for number in mean]
@@ -118,45 +147,78 @@ def csv_rows(course: Course) -> list[list[Any]]:
     return rows
 
 
-def moved(mean: Mean | None, base: float) -> Mean | None:
-    """The mean record that dogs would have by their genes: the base and their breeding values."""
+def csv_heads(course: Course) -> tuple[str, ...]:
+    """The columns of the file; of grades, results and genes are dogs with the best one, of 100."""
+    if course.facts.grades is None:
+        return CSV_HEADS
+    return tuple(
+        head.replace("result_", "best_grade_of_100_").replace("genes_", "best_by_genes_of_100_")
+        for head in CSV_HEADS
+    )
+
+
+def result_of(course: Course, year: Year) -> Mean | None:
+    """A year's mean result as it is told: of grades, the tested dogs with the best one, of 100."""
+    mean = year.record
+    if mean is None or course.facts.grades is None:
+        return mean
+    low, high = wilson(round(mean.mean * year.tested), year.tested)
+    return Mean(100 * mean.mean, 100 * low, 100 * high)
+
+
+def by_genes(course: Course, mean: Mean | None) -> Mean | None:
+    """What dogs would have by their genes: the base and their breeding values, or of grades the
+    share with the best one, of 100."""
     if mean is None:
         return None
-    return Mean(base + mean.mean, base + mean.low, base + mean.high)
+    grades = course.facts.grades
+    if grades is None:
+        base = course.facts.base
+        return Mean(base + mean.mean, base + mean.low, base + mean.high)
+    # More liability is a worse grade, so the interval's ends change places.
+    ends = (mean.mean, mean.high, mean.low)
+    return Mean(*(100 * grades.shares_at(each)[0] for each in ends))
 
 
 def mean_text(trait: PublicTrait, value: float) -> str:
-    """A mean with one decimal more than a single value has; grades are counted from 0."""
-    return f"{value:.{mean_decimals_of(trait.resolution)}f}{trait.unit}"
+    """A mean with one decimal more than a single value has; of grades, dogs of 100."""
+    return f"{value:.{_decimals(trait)}f}{trait.unit}"
+
+
+def _decimals(trait: PublicTrait) -> int:
+    return 1 if trait.grades else mean_decimals_of(trait.resolution)
 
 
 def grades_note(trait: PublicTrait) -> list[str]:
-    """How grades become numbers, and what that leaves out; nothing for a measured trait."""
+    """What is drawn of grades; nothing for a measured trait."""
     if not trait.grades:
         return []
-    counted = ", ".join(f"{grade} = {place}" for place, grade in enumerate(trait.grades))
     return [
-        _("Grades are counted as numbers here: %(counted)s.") % {"counted": counted},
-        _("The steps between grades need not be alike, so read these means with care."),
+        _("The height is the number of 100 dogs with grade %(grade)s, the best.")
+        % {"grade": trait.grades[0]}
     ]
 
 
 def _values(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
     trait = course.facts.trait
+    best = {"grade": trait.grades[0]} if trait.grades else {}
+    result = _("With grade %(grade)s, of 100") % best if best else _("Mean result")
     names = drawn.CourseWords(
-        record=_("Mean result of the tested dogs"),
+        record=_("Tested dogs with grade %(grade)s, of 100") % best
+        if best
+        else _("Mean result of the tested dogs"),
         genes=_("All dogs, by their genes"),
         tested=_("Tested, of 100 dogs"),
         interval=_("95 of 100 between"),
     )
     figure = drawn.course(
         points,
-        axes=AxisWords(x=_("Year of birth"), y=trait.name),
+        axes=AxisWords(x=_("Year of birth"), y=result if best else trait.name),
         words=names,
     )
     heads = (
         _("Born in"), _("Dogs"), _("Tested"), _("Tested, of 100"),
-        _("Mean result"), _("could be"), _("By genes"), _("could be"),
+        result, _("could be"), _("By genes"), _("could be"),
     )  # fmt: skip
     return Plot(
         ident="course",
@@ -206,14 +268,13 @@ def inbreeding_text(share: float) -> str:
 
 def _row(year: Year, course: Course) -> tuple[str, ...]:
     trait = course.facts.trait
-    genes = moved(year.value, course.facts.base)
     return (
         str(year.year),
         f"{year.dogs:,}",
         f"{year.tested:,}",
         hundredths(year.share_tested),
-        *_mean_cells(trait, year.record),
-        *_mean_cells(trait, genes),
+        *_mean_cells(trait, result_of(course, year)),
+        *_mean_cells(trait, by_genes(course, year.value)),
     )
 
 
@@ -228,8 +289,8 @@ def _point(year: Year, course: Course) -> drawn.YearPoint:
     trait = course.facts.trait
     return drawn.YearPoint(
         year=year.year,
-        record=_interval(trait, year.record),
-        genes=_interval(trait, moved(year.value, course.facts.base)),
+        record=_interval(trait, result_of(course, year)),
+        genes=_interval(trait, by_genes(course, year.value)),
         tested_of_100=round(100 * year.share_tested, 1),
         inbreeding_of_100=round(100 * year.inbreeding, 2),
     )
@@ -239,7 +300,7 @@ def _interval(trait: PublicTrait, mean: Mean | None) -> drawn.Interval | None:
     """Drawn with the digits that the table shows, so that the two never differ."""
     if mean is None:
         return None
-    digits = mean_decimals_of(trait.resolution)
+    digits = _decimals(trait)
     return drawn.Interval(*(round(each, digits) for each in (mean.mean, mean.low, mean.high)))
 
 
@@ -267,7 +328,11 @@ def _tested(course: Course) -> str:
 def _details(course: Course) -> list[str]:
     facts = course.facts
     said = [heritability_sentence(facts.heritability, facts.heritability_se)]
-    if facts.variances_from == "prior":
+    if facts.grades is not None:
+        said.append(_("That is of the liability which stands behind the grades."))
+    if facts.is_borrowed and facts.grades is not None:
+        said.append(not_inherited_words(facts.trait.name, facts.records))
+    if facts.is_borrowed:
         said.append(_("This number is taken from published studies, not from this breed."))
     said.append(
         _("What a dog's genes are worth is worked out from its own result and all its relatives'.")

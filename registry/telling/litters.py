@@ -17,10 +17,14 @@ from registry.queries.pairs import PairFacts, PairTrait
 from registry.queries.public import PublicTrait
 from registry.science.distribution import Histogram
 from registry.science.dots import Heap, parted
+from registry.science.grade_forecast import GradeForecast
 from registry.science.litter import Circles, Forecast
 from registry.telling.breeding import (
     Reason,
+    better_rule,
+    borrowed,
     hands_on,
+    heritability_rows,
     record_text,
     reliability_of,
     trait_words,
@@ -28,6 +32,15 @@ from registry.telling.breeding import (
 )
 from registry.telling.drawings import drawing
 from registry.telling.facts import Fact
+from registry.telling.grade_litters import (
+    ExpectedGrades,
+    drawn_grades,
+    grade_details,
+    grade_facts,
+    grade_numbers,
+    grade_ranges,
+    grade_sentences,
+)
 from registry.telling.guidance import Note, notes_of
 from registry.telling.meanings import range_text
 from registry.wording.breeding import (
@@ -84,12 +97,34 @@ def litters_told(
     expected = {
         at: _expected(pair, of, of.forecast)
         for at, (pair, of) in enumerate(found)
-        if of is not None and of.forecast is not None
+        if of is not None and isinstance(of.forecast, Forecast)
+    }
+    grades = {
+        at: ExpectedGrades(pair, of, of.forecast)
+        for at, (pair, of) in enumerate(found)
+        if of is not None and isinstance(of.forecast, GradeForecast)
     }
     drawn = dict(zip(expected, _drawn(list(expected.values()), histogram), strict=True))
-    return tuple(
-        _told(expected[at], *drawn[at]) if at in expected else _without(of)
-        for at, (_pair, of) in enumerate(found)
+    svgs = dict(zip(grades, drawn_grades(list(grades.values())), strict=True))
+    told = {at: _told(each, *drawn[at]) for at, each in expected.items()}
+    told |= {at: _told_grades(each, svgs[at]) for at, each in grades.items()}
+    return tuple(told[at] if at in told else _without(of) for at, (_pair, of) in enumerate(found))
+
+
+def _told_grades(each: ExpectedGrades, svg: SafeString) -> LitterTold:
+    trait = each.of.facts.trait
+    return LitterTold(
+        slug=trait.slug,
+        title=trait.name,
+        lead=each.lead,
+        sentences=tuple(grade_sentences(each)),
+        caption=_("The litter to expect: %(trait)s") % {"trait": _measure(trait)},
+        svg=svg,
+        facts=tuple(grade_facts(each)),
+        ranges=grade_ranges(each),
+        numbers=grade_numbers(each),
+        notes=notes_of(trait),
+        details=(*grade_details(), better_rule()),
     )
 
 
@@ -148,7 +183,7 @@ def _sentences(each: Expected) -> list[str]:
     return forecast_sentences(
         each.forecast,
         middle=facts.middle,
-        best=float(each.of.ends[0 if trait.better == "lower" else 1]),
+        best=facts.best,
         reliability=reliability_of(each.of.sire, each.of.dam),
         words=trait_words(trait),
         value=value_writer(trait),
@@ -164,7 +199,7 @@ def _told(each: Expected, heap: Heap, svg: SafeString) -> LitterTold:
         slug=trait.slug,
         title=trait.name,
         lead=lead,
-        sentences=tuple(sentences),
+        sentences=(*sentences, *borrowed(facts)),
         caption=_("The litter to expect: %(trait)s") % {"trait": _measure(trait)},
         svg=svg,
         facts=(
@@ -185,6 +220,7 @@ def _told(each: Expected, heap: Heap, svg: SafeString) -> LitterTold:
             litter_mean_sentence(each.forecast, value=value),
             littermates_sentence(each.forecast, value=value),
             *moved_onto_the_end(each.circles, lowest=lowest, highest=highest),
+            better_rule(),
         ),
     )
 
@@ -205,12 +241,7 @@ def _numbers(each: Expected) -> tuple[tuple[str, ...], ...]:
         ]
         if value.record is not None:
             rows.append((_("Its own result, as the run used it"), f"{value.record:.3f}"))
-    rows += [
-        (_("Heritability"), f"{facts.heritability:.2f}"),
-        (_("Tested dogs in the run"), f"{facts.records:,}"),
-        (_("Breed's middle dog"), f"{facts.middle:.3f}"),
-    ]
-    return tuple(rows)
+    return (*rows, *heritability_rows(facts), (_("Breed's middle dog"), f"{facts.middle:.3f}"))
 
 
 def _measure(trait: PublicTrait) -> str:

@@ -13,7 +13,9 @@ from django.utils.translation import ngettext
 
 from registry.queries.mates import Mate, MatesFound
 from registry.queries.public import PublicDog
+from registry.science.grade_forecast import GradeForecast
 from registry.telling.breeding import (
+    borrowed,
     difference_text,
     hands_on,
     inbreeding_text,
@@ -23,6 +25,7 @@ from registry.telling.breeding import (
 )
 from registry.telling.facts import Fact
 from registry.wording.breeding import of_100, precision_of
+from registry.wording.grades import best_grade_words, borrowed_share_words, not_inherited_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +55,7 @@ class MatesTold:
 def mates_told(dog: PublicDog, found: MatesFound) -> MatesTold:
     """Put the list together."""
     return MatesTold(
-        lead=_("The list begins with the mates whose puppies are expected %(better)s.")
-        % {"better": found.facts.trait.better_word},
+        lead=_lead(found),
         close=_close(found),
         withheld=_withheld(found),
         matching=found.matching,
@@ -63,14 +65,15 @@ def mates_told(dog: PublicDog, found: MatesFound) -> MatesTold:
 
 
 def _close(found: MatesFound) -> str:
-    if found.close < 2:
+    if not found.close:
         return ""
-    if found.close == found.matching:
+    if found.close == found.matching - 1:
         return _("They are all too close to tell apart. Let health, temper and variety decide.")
     return ngettext(
-        "%(count)s of them can hardly be told from the first. There, let health, temper and "
+        "%(count)s other can hardly be told from the first. There, let health, temper and "
         "variety decide.",
-        "%(count)s of them can hardly be told apart. There, let health, temper and variety decide.",
+        "%(count)s others can hardly be told from the first. There, let health, temper and "
+        "variety decide.",
         found.close,
     ) % {"count": f"{found.close:,}"}
 
@@ -85,37 +88,66 @@ def _withheld(found: MatesFound) -> str:
     ) % {"count": f"{found.withheld:,}"}
 
 
+def _lead(found: MatesFound) -> str:
+    facts = found.facts
+    trait = facts.trait
+    if not facts.is_ranked:
+        said = [
+            not_inherited_words(trait.name, facts.records),
+            _("So the list is not ranked by it: the least related mates come first."),
+            borrowed_share_words(facts.heritability),
+        ]
+    else:
+        said = [
+            _("The list begins with the mates whose puppies are expected %(better)s.")
+            % {"better": trait.better_word},
+            *([] if facts.grades else borrowed(facts)),
+        ]
+    return " ".join(said)
+
+
 def _line(dog: PublicDog, mate: Mate, found: MatesFound) -> MateLine:
     trait = found.facts.trait
-    reliability = reliability_of(found.own, mate.value)
-    share = mate.forecast.share_better_than(found.facts.middle)
+    facts = [
+        Fact(_("Own result"), released_text(trait, mate.released)),
+        Fact(_("Puppies' inbreeding"), inbreeding_text(mate.kinship, found.run)),
+    ]
+    if found.facts.is_ranked:
+        facts.insert(1, Fact(_("Hands on"), hands_on(mate.value)))
+    if found.facts.is_ranked and not mate.is_first:
+        facts.append(Fact(_("Beside the first"), _beside_the_first(mate, found)))
     return MateLine(
         public_id=mate.public_id,
         name=mate.name,
         href=f"/dogs/{dog.public_id}/mates/{mate.public_id}/?trait={trait.slug}",
         born=_("born %(year)d") % {"year": mate.born_on.year},
-        litter=_(
-            "Of 100 puppies, %(count)s %(better)s than the breed's middle dog. The middle puppy: "
-            "%(middle)s."
-        )
-        % {
-            "count": of_100(share, precision_of(reliability)),
-            "better": trait.better_word,
-            "middle": middle_puppy(found.facts, mate.forecast),
-        },
-        facts=(
-            Fact(_("Own result"), released_text(trait, mate.released)),
-            Fact(_("Hands on"), hands_on(mate.value)),
-            Fact(_("Puppies' inbreeding"), inbreeding_text(mate.kinship, found.run)),
-            Fact(_("Beside the first"), _beside_the_first(mate, found)),
-        ),
+        litter=_litter(mate, found),
+        facts=tuple(facts),
     )
+
+
+def _litter(mate: Mate, found: MatesFound) -> str:
+    trait = found.facts.trait
+    if isinstance(mate.forecast, GradeForecast):
+        return best_grade_words(mate.forecast, trait.grades)
+    reliability = reliability_of(found.own, mate.value)
+    share = mate.forecast.share_better_than(found.facts.middle, best=found.facts.best)
+    return _(
+        "Of 100 puppies, %(count)s %(better)s than the breed's middle dog. The middle puppy: "
+        "%(middle)s."
+    ) % {
+        "count": of_100(share, precision_of(reliability)),
+        "better": trait.better_word,
+        "middle": middle_puppy(found.facts, mate.forecast),
+    }
 
 
 def _beside_the_first(mate: Mate, found: MatesFound) -> str:
     if mate.is_close:
         return _("too close to tell")
     trait = found.facts.trait
+    if trait.grades:
+        return _("%(worse)s puppies expected") % {"worse": trait.worse_word}
     return _("about %(difference)s %(worse)s") % {
         "difference": difference_text(trait, mate.behind),
         "worse": trait.worse_word,

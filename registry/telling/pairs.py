@@ -14,11 +14,13 @@ from datetime import date
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from registry.queries.breeding import DogValue
+from registry.queries.breeding import DogValue, TraitFacts
 from registry.queries.mates import OLDEST_MONTHS, YOUNGEST_MONTHS, is_alive, months_before
 from registry.queries.pairs import NoAnswer, PairFacts, PairTrait, Why
 from registry.queries.public import PublicDog, ReleasedValue
 from registry.science.distribution import Histogram
+from registry.science.grade_forecast import GradeForecast
+from registry.science.litter import Forecast
 from registry.telling.breeding import (
     Reason,
     hands_on,
@@ -133,7 +135,9 @@ def pairs_told(
                 else (each.dam.name, own.dam, own.forecast.mean)
                 for each in pairs
                 for own in each.traits
-                if own.facts.trait.slug == trait and own.forecast is not None
+                if own.facts.trait.slug == trait
+                and own.forecast is not None
+                and own.facts.is_ranked
             ]
         ),
         pairs=tuple(columns),
@@ -226,14 +230,8 @@ def _column(
         *(Fact(each.title, each.text) for each in warnings_of(pair, today)),
     ]
     if of.forecast is not None:
-        low, high = (record_text(of.facts.trait, end) for end in of.forecast.interval())
-        facts = [
-            Fact(_("Middle puppy"), record_text(of.facts.trait, of.forecast.mean)),
-            Fact(_("80 of 100 puppies"), _("%(low)s to %(high)s") % {"low": low, "high": high}),
-            facts[0],
-            Fact(_("Hands on"), hands_on(own)),
-            *facts[1:],
-        ]
+        hands = [Fact(_("Hands on"), hands_on(own))] if of.facts.is_ranked else []
+        facts = [*_of_puppies(of.facts, of.forecast), facts[0], *hands, *facts[1:]]
     return PairColumn(
         name=mate.name,
         href=f"/dogs/{dog.public_id}/mates/{mate.public_id}/?trait={litter.slug}",
@@ -243,6 +241,20 @@ def _column(
         svg=litter.svg,
         facts=tuple(facts),
     )
+
+
+def _of_puppies(facts: TraitFacts, forecast: Forecast | GradeForecast) -> list[Fact]:
+    trait = facts.trait
+    if isinstance(forecast, GradeForecast):
+        return [
+            Fact(_("Grade %(grade)s, of 100 puppies") % {"grade": grade}, str(count))
+            for grade, count in zip(trait.grades, forecast.puppies(100), strict=True)
+        ]
+    low, high = (record_text(trait, end) for end in forecast.interval())
+    return [
+        Fact(_("Middle puppy"), record_text(trait, forecast.mean)),
+        Fact(_("80 of 100 puppies"), _("%(low)s to %(high)s") % {"low": low, "high": high}),
+    ]
 
 
 def _empty_column(mate: PublicDog, reason: Reason) -> PairColumn:

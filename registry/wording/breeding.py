@@ -80,7 +80,7 @@ def forecast_sentences(
         first,
         _("About 80 of 100 are expected between %(low)s and %(high)s.")
         % {"low": low, "high": high},
-        _parents_known(reliability),
+        parents_known(reliability),
     ]
 
 
@@ -159,7 +159,10 @@ def ahead_sentences(
             last.number,
         )
         % {"count": last.number, "share": share, "better": words.better},
-        _("Inbreeding would go from %(now)s to %(then)s of 100, or higher.")
+        _(
+            "Inbreeding would go from %(now)s of 100 among the youngest puppies to %(then)s, or "
+            "higher."
+        )
         % {"now": _per_cent(now.inbreeding), "then": _per_cent(last.inbreeding)},
     ]
 
@@ -189,7 +192,8 @@ def of_100(share: float, precision: int) -> str:
     return _("about %(count)d") % {"count": count}
 
 
-def _parents_known(reliability: float) -> str:
+def parents_known(reliability: float) -> str:
+    """How well it is known what a pair hands on."""
     return _("What these parents hand on is %(known)s.") % {"known": reliability_words(reliability)}
 
 
@@ -213,7 +217,7 @@ def _like(expected: float) -> str | None:
 def _against(expected: float, breed_mean: float) -> str:
     mean = {"mean": _per_cent(breed_mean)}
     if abs(expected - breed_mean) < _ABOUT_THE_SAME:
-        return _("That is about the breed's mean, %(mean)s of 100.") % mean
+        return _("That is about the mean of all dogs in the run, %(mean)s of 100.") % mean
     if expected < breed_mean:
-        return _("That is below the breed's mean, %(mean)s of 100.") % mean
-    return _("That is above the breed's mean, %(mean)s of 100.") % mean
+        return _("That is below the mean of all dogs in the run, %(mean)s of 100.") % mean
+    return _("That is above the mean of all dogs in the run, %(mean)s of 100.") % mean

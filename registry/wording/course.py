@@ -44,7 +44,6 @@ def course_sentences(
     words: TraitWords,
     resolution: Decimal,
     unit: str,
-    is_graded: bool,
 ) -> list[str]:
     """What the breed's genes did from the first to the last birth year, and how sure that is."""
     if line is None:
@@ -57,11 +56,10 @@ def course_sentences(
         change, low, high = -change, -high, -low
     smallest = 10.0 ** -decimals_of(resolution) / 2
     finer = any(abs(each) < smallest for each in (change, low, high))
-    decimals = 1 if is_graded else decimals_of(resolution) + finer
+    decimals = decimals_of(resolution) + finer
 
     def written(value: float) -> str:
-        number = f"{abs(value):.{decimals}f}{unit}"
-        return _("%(number)s of a grade") % {"number": number} if is_graded else number
+        return f"{abs(value):.{decimals}f}{unit}"
 
     if low <= 0 <= high:
         return [

@@ -14,6 +14,7 @@ from registry.models import BreedingRun, Certificate, Dog, LedgerEntry, RunState
 from registry.queries.breeding import latest_run
 from registry.queries.pairs import pair
 from registry.queries.public_dogs import public_dog
+from registry.science.litter import Forecast
 from tests.api.conftest import Callers
 from tests.breeding import TraitColumns, make_run
 from tests.courses import make_course
@@ -248,7 +249,7 @@ class TestForecasts:
         sire, dam = (public_dog(dog.public_id) for dog in (kennel.sires[2], kennel.dam))
         assert sire is not None and dam is not None
         expected = pair(sire, dam).traits[0].forecast
-        assert expected is not None
+        assert isinstance(expected, Forecast)
 
         body = read(callers, f"forecasts?sire={sire.public_id}&dam={dam.public_id}")
 

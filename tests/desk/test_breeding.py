@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
@@ -223,7 +224,7 @@ class TestComputing:
         assert (facts.variances_from, facts.heritability_se) == ("prior", None)
         assert facts.heritability == pytest.approx(0.53)
         assert facts.litter_share == pytest.approx(0.05)
-        assert [note["code"] for note in facts.notes] == ["prior"]
+        assert [note["code"] for note in facts.notes] == ["prior", "average"]
 
     def test_a_breed_with_hardly_any_gets_no_values(self, club: Club) -> None:
         make_bred(club, generations=1, litters=4)  # 24 records
@@ -282,7 +283,9 @@ class TestComputing:
         (row,) = TraitRun.objects.filter(has_values=True)
         assert row.clinics == []
 
-    def test_grades_are_scores_and_that_is_noted(self, club: Club) -> None:
+    def test_a_grade_that_is_not_known_to_be_inherited_borrows_its_heritability(
+        self, club: Club
+    ) -> None:
         make_bred(club, generations=2, litters=8, elbow=60)
 
         run_now(club.breed)
@@ -291,8 +294,12 @@ class TestComputing:
         assert found is not None
         facts = found.facts_of("elbow-grade")
         assert facts is not None
-        assert {"code": "scores"} in facts.notes
-        assert 0 <= facts.middle <= 2
+        assert facts.is_borrowed and not facts.is_ranked
+        assert facts.heritability == pytest.approx(0.25)
+        assert facts.grades is not None
+        assert len(facts.grades.shares) == 4
+        counts = Counter(CountedValue.objects.filter(trait__slug="elbow-grade").values_list("step"))
+        assert facts.grades.shares[0] == pytest.approx(counts[(0,)] / 60)
 
     def test_base_and_middle_are_those_of_the_window(self, club: Club) -> None:
         make_bred(club)

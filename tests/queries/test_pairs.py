@@ -73,13 +73,13 @@ class TestTheLitter:
     def test_none_is_made_with_a_result_that_is_not_released(self, club: Club) -> None:
         juno, otto = make_dog(club), male(club)
         make_accepted(club, otto, consent_to_publish=False)
-        make_run(club.breed, traits={"hip-laxity": TraitColumns(), "elbow-grade": TraitColumns()})
+        make_run(club.breed, traits={"hip-laxity": TraitColumns(), "norberg-angle": TraitColumns()})
 
-        laxity, elbow = asked(juno, otto).traits
+        laxity, angle = asked(juno, otto).traits
 
         assert (laxity.forecast, [dog.pk for dog in laxity.withheld]) == (None, [otto.pk])
         assert laxity.sire.value is None
-        assert elbow.forecast is not None
+        assert angle.forecast is not None
 
     def test_a_withheld_value_is_refused_where_it_would_be_used(self, club: Club) -> None:
         juno, otto = make_dog(club), male(club)

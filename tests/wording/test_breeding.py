@@ -137,11 +137,11 @@ class TestInbreeding:
     def test_it_is_said_against_the_breeds_mean(self) -> None:
         assert breeding.inbreeding_sentences(0.0312, breed_mean=0.05) == [
             "The puppies' expected inbreeding is 3.1 of 100.",
-            "That is below the breed's mean, 5 of 100.",
+            "That is below the mean of all dogs in the run, 5 of 100.",
         ]
 
     @pytest.mark.parametrize(
-        ("expected", "word"), [(0.052, "about the breed's"), (0.06, "above"), (0.04, "below")]
+        ("expected", "word"), [(0.052, "about the mean of all"), (0.06, "above"), (0.04, "below")]
     )
     def test_a_difference_within_half_a_per_cent_is_called_none(
         self, expected: float, word: str
@@ -172,7 +172,11 @@ class TestAhead:
             "After 8 generations, more than 95 of 100 dogs would be tighter than the breed's "
             "middle dog today."
         )
-        assert re.fullmatch(r"Inbreeding would go from 2 to 1\d(\.\d)? of 100, or higher\.", costs)
+        assert re.fullmatch(
+            r"Inbreeding would go from 2 of 100 among the youngest puppies to "
+            r"1\d(\.\d)?, or higher\.",
+            costs,
+        )
 
 
 class TestCautions:

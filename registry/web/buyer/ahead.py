@@ -24,12 +24,13 @@ from registry.telling.ahead import (
     today_words,
     usual_question,
 )
-from registry.telling.breeding import run_words, why_words
+from registry.telling.breeding import Reason, run_words, why_words
 from registry.telling.course import why_no_course
 from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainForm
+from registry.wording.grades import no_look_ahead_words
 
 _NAMES = ("dams", "sires", "tested", "generations")
 _MOST_DIGITS = 9
@@ -107,6 +108,8 @@ def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
     }  # fmt: skip
     if isinstance(found, NoCourse):
         context["reason"] = why_no_course(found)
+    elif found.facts.grades is not None:
+        context["reason"] = Reason(_("There is no look ahead for grades"), no_look_ahead_words())
     elif (last := found.last_year) is None:
         context["reason"] = why_words(NoAnswer(Why.NO_VALUES))
     else:

@@ -15,7 +15,7 @@ from django.shortcuts import render
 from registry.charts.figures import STYLE_HASHES
 from registry.queries.course import NoCourse, course_of
 from registry.telling.breeding import run_words
-from registry.telling.course import CSV_HEADS, course_told, csv_rows, why_no_course
+from registry.telling.course import course_told, csv_heads, csv_rows, why_no_course
 from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.open_page import open_page
 
@@ -55,7 +55,7 @@ def course_csv(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponse
         raise Http404
     text = io.StringIO()
     sheet = csv.writer(text)
-    sheet.writerow(CSV_HEADS)
+    sheet.writerow(csv_heads(found))
     sheet.writerows(csv_rows(found))
     name = f"{breed.slug}-{trait.slug}-course-run-{found.run.number}.csv"
     return HttpResponse(

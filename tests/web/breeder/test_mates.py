@@ -57,14 +57,27 @@ class TestTheList:
         # The base and half of what both parents' values add up to: 0.45 - 0.05.
         assert "The middle puppy: 0.40." in row
         assert "Own result 0.33" in row
-        assert "a tighter hip than the breed's middle dog; well known" in row
-        assert "Puppies' inbreeding 0 of 100 (the breed's mean: 0)" in row
+        assert "a tighter hip than the breed's average dog; well known" in row
+        assert "Puppies' inbreeding 0 of 100 (mean of all dogs in the run: 0)" in row
 
     def test_a_dog_without_a_result_is_said_so(self, client: Client, cast: Cast) -> None:
         row = row_of(page(client, cast.juno), "Brackenhow Rook")
 
         assert "Own result not tested or not released" in row
-        assert "little known" in row
+        # How well it is known is no news where nothing could be told.
+        assert "Hands on too close to the breed's average dog to tell" in row
+        assert "known" not in row
+
+    def test_a_borrowed_heritability_is_named(self, client: Client, club: Club) -> None:
+        juno = make_dog(club)
+        make_dog(club, sex="M")
+        columns = TraitColumns(variances_from="prior", heritability_se=None, records=59)
+        make_run(club.breed, traits={"hip-laxity": columns})
+
+        html = page(client, juno)
+
+        assert "This breed has too few results (59 dogs)" in html
+        assert "taken from published studies" in html
 
     def test_candidates_that_cannot_be_told_apart_are_said_so(
         self, client: Client, club: Club
@@ -76,7 +89,8 @@ class TestTheList:
 
         html = page(client, juno)
 
-        assert "2 of them can hardly be told apart." in html
+        assert "1 other can hardly be told from the first." in html
+        assert "Beside the first" not in row_of(html, "Male 0")
         assert "Beside the first too close to tell" in row_of(html, "Male 1")
         assert "Beside the first about 0.20 looser" in row_of(html, "Male 2")
 

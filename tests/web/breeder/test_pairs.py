@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 
 from registry.models import Dog, DogAlias
-from tests.breeding import TraitColumns, make_run
+from tests.breeding import make_run
 from tests.factories import Club, make_accepted, make_breed, make_dog
 from tests.web.breeder.conftest import Cast
 
@@ -64,7 +64,7 @@ class TestTheForecast:
         assert (
             '<th scope="row">Breeding value of Mosedale Otto</th><td class="n">-0.090</td>' in html
         )
-        assert '<th scope="row">Heritability</th><td class="n">0.50</td>' in html
+        assert '<th scope="row">Heritability</th><td class="n">0.50 ± 0.08</td>' in html
 
     def test_the_puppies_of_the_table_are_a_hundred(self, client: Client, cast: Cast) -> None:
         html = pair(client, cast.juno, cast.otto)
@@ -99,18 +99,6 @@ class TestTheForecast:
         his, hers = pair(client, cast.otto, cast.juno), pair(client, cast.juno, cast.otto)
 
         assert his.split('<p class="lead">')[1] == hers.split('<p class="lead">')[1]
-
-    def test_a_graded_trait_is_told_in_grades(self, client: Client, club: Club) -> None:
-        juno, otto = make_dog(club), make_dog(club, sex="M")
-        grades = TraitColumns(
-            base=1.2, middle=1.0, variances=replace(TraitColumns().variances, residual=0.4)
-        )
-        make_run(club.breed, traits={"hip-grade-extended": grades})
-
-        html = pair(client, juno, otto)
-
-        assert "are expected better-graded than the breed's middle dog today." in html
-        assert "<dt>Breed's middle dog</dt><dd>B</dd>" in html
 
 
 class TestWhatIsWithheld:

@@ -11,6 +11,7 @@ from typing import Any
 from django.test import Client
 
 from registry.models import TraitRun
+from registry.science.threshold import liability_variances
 from tests import factories
 from tests.breeding import TraitColumns, make_run
 from tests.courses import FIRST, LAST, make_course, stored_trend
@@ -96,15 +97,35 @@ class TestFirstSentence:
 
         assert "a better-fitting hip" in said and "2.0°" in said and "0.8° to 3.2°" in said
 
-    def test_grades_are_counted_in_parts_of_a_grade(self, client: Client, club: Club) -> None:
+    def test_grades_are_told_as_shares_of_the_best_one(self, client: Client, club: Club) -> None:
         line = {"per_year": -0.05, "low": -0.08, "high": -0.02, "first": FIRST, "last": LAST}
         trend = stored_trend(line={**line, "years": 9})
-        make_course(club, trait="elbow-grade", trend=trend, base=0.6, middle=0.0)
+        grades = {"code": "grades", "shares": [0.89, 0.07, 0.03, 0.01], "dogs": 400, "mean": 0.0,
+                  "spread": 0.1}  # fmt: skip
+        variances = liability_variances(0.30, 0.05)
+        given: dict[str, Any] = {"trend": trend, "variances": variances, "notes": (grades,)}
+        make_course(club, trait="elbow-grade", **given)
 
         html = page(client, club, trait="elbow-grade")
 
-        assert "a better-graded elbow" in lead(html) and "0.4 of a grade" in lead(html)
-        assert "The steps between grades need not be alike" in html
+        # The liability's standard deviation is √(1/0.65 + 0.1) = 1.28; 0.89 of a normal curve lie
+        # below 1.227 of them. The last year's mean is -0.028, the first one's 0.372 (0.132 to
+        # 0.612) by the line: 1.248, 0.936, 1.124 and 0.748 by the tables.
+        assert "about 89 of 100 dogs born in 2024 would have grade 0." in lead(html)
+        assert "Of those born in 2016 it was about 83. It could be 77 to 87." in lead(html)
+        assert "of a grade" not in html and "Mean result" not in html
+
+    def test_of_grades_not_known_to_be_inherited_no_course_is_told(
+        self, client: Client, club: Club
+    ) -> None:
+        grades = {"code": "grades", "shares": [0.89, 0.07, 0.03, 0.01], "dogs": 400, "mean": 0.0,
+                  "spread": 0.1}  # fmt: skip
+        given: dict[str, Any] = {"variances_from": "prior", "notes": (grades,), "records": 470}
+        make_course(club, trait="elbow-grade", **given)
+
+        assert lead(page(client, club, trait="elbow-grade")) == (
+            "The results do not show that elbow grade is inherited in this breed yet (470 dogs)."
+        )
 
 
 class TestNumbers:
