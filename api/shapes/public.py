@@ -24,18 +24,34 @@ from registry.models import Breed, Trait
 from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.distributions import Distribution
 from registry.queries.history import changes_of_evaluation
+from registry.queries.places import IssuedPlace, Place, place_as_issued, place_of
 from registry.queries.public import CertificateRecord, ReadTrait, Relative, family_of
-from registry.science.standing import FEWEST_TO_COMPARE, standing
+from registry.science.standing import FEWEST_TO_COMPARE
 from registry.telling.verdicts import verdict_on
 from registry.wording.cautions import cautions
 
 _COUNTS: Schema = {
-    "better": WHOLE, "equal": WHOLE, "worse": WHOLE, "n": WHOLE, "first_month": DAY,
-    "last_month": DAY,
+    "better": {**WHOLE, "description": "other dogs that did better"},
+    "equal": {**WHOLE, "description": "other dogs with the same value"},
+    "worse": {**WHOLE, "description": "other dogs that did worse"},
+    "n": {**WHOLE, "description": "all other dogs it is compared with; never the dog itself"},
+    "first_month": DAY, "last_month": DAY,
 }  # fmt: skip
 STANDING_ISSUED = closed(_COUNTS)
 STANDING_TODAY = closed(
-    {**_COUNTS, "share": maybe(NUMBER), "low": maybe(NUMBER), "high": maybe(NUMBER)}
+    {
+        **_COUNTS,
+        "share": {
+            **maybe(NUMBER),
+            "description": "(better + equal / 2) / n, 0 is best; null below 20 other dogs",
+        },
+        "low": {
+            **maybe(NUMBER),
+            "description": "95 % interval of the share by Wilson (1927): the chance of which dogs "
+            "were tested, without the dog's own measuring error",
+        },
+        "high": maybe(NUMBER),
+    }
 )
 RELATIVE = closed(
     {
@@ -53,7 +69,11 @@ RESULT = closed(
         "values": closed({"left": TEXT, "right": TEXT, "whole": TEXT},
                          optional=("left", "right", "whole")),
         "speaks": TEXT,
-        "counts_today": {"type": "boolean"},
+        "counts_today": {
+            "type": "boolean",
+            "description": "whether the breed's counts of today hold the dog with this value: "
+            "false for one that is too old or that a newer exam replaced",
+        },
         "standing_as_issued": maybe(ref("StandingAsIssued")),
         "standing_today": maybe(ref("StandingToday")),
     }
@@ -135,7 +155,10 @@ def certificate(record: CertificateRecord) -> dict[str, Any]:
 
 def _result(record: CertificateRecord, read: ReadTrait, counts: BreedCounts) -> dict[str, Any]:
     trait = read.trait
-    issued = record.as_issued.get(trait.slug)
+    issued = place_as_issued(record, read)
+    today = place_of(
+        counts, trait.pk, read.spoken, trait.better, evaluation_id=record.evaluation_pk
+    )
     return {
         "trait": trait.slug,
         "name": trait.name,
@@ -144,28 +167,26 @@ def _result(record: CertificateRecord, read: ReadTrait, counts: BreedCounts) -> 
         "worse": trait.worse_word,
         "values": {side: trait.value_text(step) for side, step in read.steps.items()},
         "speaks": trait.value_text(read.spoken),
-        "counts_today": read.counts,
-        "standing_as_issued": {name: issued[name] for name in _COUNTS} if issued else None,
-        "standing_today": _today(read, counts) if trait.is_counted else None,
+        "counts_today": today.is_inside,
+        "standing_as_issued": _place(issued) if issued else None,
+        "standing_today": _today(today) if trait.is_counted else None,
     }
 
 
-def _today(read: ReadTrait, counts: BreedCounts) -> dict[str, Any]:
-    histogram = counts.of(read.trait.pk)
-    if not read.counts:
-        # The dog is not in the counts with this value; it is compared as one more dog.
-        histogram = histogram.add(read.spoken)
-    place = standing(histogram, read.spoken, read.trait.better)
+def _today(place: Place) -> dict[str, Any]:
+    found = place.standing
+    return {**_place(place), "share": found.share, "low": found.low, "high": found.high}
+
+
+def _place(place: Place | IssuedPlace) -> dict[str, Any]:
+    found = place.standing
     return {
-        "better": place.better,
-        "equal": place.equal,
-        "worse": place.worse,
-        "n": place.n,
-        "first_month": str(counts.first_month),
-        "last_month": str(counts.last_month),
-        "share": place.share,
-        "low": place.low,
-        "high": place.high,
+        "better": found.better,
+        "equal": found.equal,
+        "worse": found.worse,
+        "n": found.n,
+        "first_month": str(place.first_month),
+        "last_month": str(place.last_month),
     }
 
 

@@ -26,8 +26,7 @@ from registry.archive.frozen_page import frozen, static_of_style
 from registry.archive.snapshot import snapshot
 from registry.callers import OWN
 from registry.credential.certificate import PURPOSES
-from registry.credential.context import PATH as CONTEXT
-from registry.credential.context import VOCABULARY
+from registry.credential.context import VERSIONS, VOCABULARY, path_of
 from registry.credential.status_list import LENGTH
 from registry.models import Breed, Certificate, Dog, DogAlias, Trait
 from registry.wording import dates
@@ -183,7 +182,7 @@ def _pages() -> Iterator[str]:
 
 def _files() -> Iterator[str]:
     """Every file that stays, where the site shows it: an unreleased result has none."""
-    yield from ("/issuer", CONTEXT, "/log/checkpoint")
+    yield from ("/issuer", "/log/checkpoint", *map(path_of, VERSIONS))
     counted = list(Trait.objects.filter(is_counted=True).values_list("slug", flat=True))
     for breed in Breed.objects.values_list("slug", flat=True):
         for trait in counted:

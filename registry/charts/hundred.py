@@ -7,7 +7,6 @@ of dogs allows, and with them the words; here is only the drawing.
 from dataclasses import dataclass
 
 from registry.charts.frame import OWN, ROLES, WIDTH, framed
-from registry.science.standing import InHundred
 
 _PITCH = 20.0
 _RADIUS = 7.5
@@ -23,13 +22,15 @@ class HundredLabels:
     description: str
 
 
-def hundred(of_100: InHundred, *, labels: HundredLabels, ident: str, font: str = "") -> str:
+def hundred(
+    of_100: tuple[int, int, int], *, labels: HundredLabels, ident: str, font: str = ""
+) -> str:
     """Draw one hundred dogs, row by row from the best: better, the own dog, same, worse.
 
-    The own dog is one of the hundred. Where rounding left nobody equal, it takes the
-    place of one of the larger side.
+    ``of_100`` are the better, same and worse dogs, 100 in all. The own dog takes the place of one
+    of the same, or where there are none of one of the larger side.
     """
-    better, same, worse = of_100.better, of_100.same, of_100.worse
+    better, same, worse = of_100
     if same:
         same -= 1
     elif better > worse:

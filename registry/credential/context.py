@@ -7,17 +7,17 @@ another version.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
-PATH = "/contexts/certificate/v1"
 VOCABULARY = "/vocabulary/"
+LATEST = 2
 
 _DATE = {"@type": "http://www.w3.org/2001/XMLSchema#date"}
 _COUNT = {"@type": "http://www.w3.org/2001/XMLSchema#integer"}
 _PLAIN: Mapping[str, str] = {}
 
-TERMS: Mapping[str, Mapping[str, str]] = {
+_SINCE_1: Mapping[str, Mapping[str, str]] = {
     "JointEvaluationCertificate": _PLAIN,
     "certificateNumber": _PLAIN,
     "breed": _PLAIN,
@@ -48,13 +48,34 @@ TERMS: Mapping[str, Mapping[str, str]] = {
     "path": {"@container": "@list"},
     "checkpoint": _PLAIN,
 }
+_SINCE_2: Mapping[str, Mapping[str, str]] = {
+    "others": _COUNT,
+}
+TERMS: Mapping[str, Mapping[str, str]] = {**_SINCE_1, **_SINCE_2}
 """How the values of each name are to be read; text and objects need no word."""
 
+VERSIONS: Mapping[int, Mapping[str, Mapping[str, str]]] = {
+    # The dog itself was one of ``equal`` and of ``n``.
+    1: _SINCE_1,
+    # It is compared with others only.
+    2: {name: how for name, how in TERMS.items() if name != "n"},
+}
 
-def context_document(site: str) -> dict[str, Any]:
-    """The context as a site serves it; ``site`` is its address without a slash at the end."""
+
+def path_of(version: int) -> str:
+    """Where the site serves a version."""
+    return f"/contexts/certificate/v{version}"
+
+
+def version_of(standings: Iterable[Mapping[str, Any]]) -> int:
+    """The version that these standings as issued are written in; the first where there are none."""
+    return LATEST if any("others" in each for each in standings) else 1
+
+
+def context_document(site: str, *, version: int) -> dict[str, Any]:
+    """A version as a site serves it; ``site`` is its address without a slash at the end."""
     terms: dict[str, dict[str, str]] = {}
-    for name, how in TERMS.items():
+    for name, how in VERSIONS[version].items():
         terms[name] = {"@id": f"{site}{VOCABULARY}#{name}", **how}
         if "@index" in how:
             # By its whole address: not every reader looks a term up here.

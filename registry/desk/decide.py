@@ -22,7 +22,7 @@ from registry import clock
 from registry.desk import reasons
 from registry.desk.actor import Actor, require_role
 from registry.desk.certificates import new_certificate_number, new_status_place
-from registry.desk.counting import CountedDog, Spoken, hold_dog_of, recount
+from registry.desk.counting import Candidate, CountedDog, hold_dog_of, recount
 from registry.desk.errors import Conflict, DeskError, Invalid, NotFound
 from registry.desk.mail import queue
 from registry.desk.second_look import NeedsSecondError, ask, settle, wished_by
@@ -39,7 +39,7 @@ from registry.models import (
 )
 from registry.models.moves import MOVES
 from registry.queries.breed_counts import BreedCounts, breed_counts
-from registry.science.standing import standing
+from registry.queries.places import as_kept, place_of
 
 MOST_AT_ONCE = 25
 
@@ -257,27 +257,21 @@ def issue(
         number=new_certificate_number(),
         evaluation_id=evaluation_pk,
         issued_at=at,
-        standing=_standings(now, counted.spoken.values()),
+        standing=_standings(now, counted),
         status_place=new_status_place(),
     )
     return certificate, counted.state
 
 
-def _standings(now: BreedCounts, spoken: Iterable[Spoken]) -> dict[str, Any]:
-    """Per trait, where the dog stands in the counts of this very moment."""
-    standings: dict[str, Any] = {}
-    for said in spoken:
-        place = standing(now.of(said.trait_id), said.step, said.better)
-        standings[said.slug] = {
-            "step": said.step,
-            "better": place.better,
-            "equal": place.equal,
-            "worse": place.worse,
-            "n": place.n,
-            "first_month": now.first_month.isoformat(),
-            "last_month": now.last_month.isoformat(),
-        }
-    return standings
+def _standings(now: BreedCounts, examined: Candidate) -> dict[str, Any]:
+    """Per trait, where the dog stands among the others in the counts of this very moment."""
+    return {
+        said.slug: as_kept(
+            place_of(now, said.trait_id, said.step, said.better, evaluation_id=examined.pk),
+            said.step,
+        )
+        for said in examined.spoken.values()
+    }
 
 
 def _turn_down(

@@ -9,9 +9,9 @@ from registry.models.evaluations import Evaluation
 
 
 class Certificate(models.Model):
-    """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal,
-    worse,
-    n, first and last month of the window. It never changes. ``status_place`` is its bit in the
+    """``standing`` keeps, per trait slug, the standing as issued: the dog's step, better, equal and
+    worse dogs, how many others there were, first and last month of the window. It never changes;
+    older ones hold the dog itself among its equals and in ``n``. ``status_place`` is its bit in the
     public status lists, random within its list."""
 
     number = models.CharField(max_length=10, unique=True)

@@ -43,6 +43,12 @@ def turns_from(
     return tuple(sorted((turn for turn in found if turn.at not in own), key=lambda turn: turn.at))
 
 
+def counted_by(spans: str | None, at: datetime) -> frozenset[int]:
+    """The keys of the traits for which the evaluation counted at the instant or before it."""
+    read = [_span(each) for each in (spans or "").split(",") if each]
+    return frozenset(int(trait) for trait, start, _end in read if start <= at)
+
+
 Span = tuple[str, datetime, datetime | None]
 
 

@@ -17,7 +17,7 @@ from typing import Any
 from django.db import connection
 
 from registry.models import Kind, Side, State
-from registry.queries.counted_spans import SPANS, Turn, turns_from
+from registry.queries.counted_spans import SPANS, Turn, counted_by, turns_from
 from registry.science.scale import Better
 
 # A row as the database hands it over.
@@ -116,6 +116,7 @@ class CertificateRecord:
     last of its values stopped counting, for one that is replaced; ``turns`` are all the times when
     another result's coming or going changed what counts of it. ``submitted_at`` and
     ``announced_at`` are the server's own instants, whatever day of examination was given.
+    ``counted_at_issue`` are the keys of the traits for which it counted from the day of issue on.
     """
 
     number: str
@@ -136,6 +137,7 @@ class CertificateRecord:
     submitted_at: datetime
     announced_at: datetime | None
     turns: tuple[Turn, ...] = ()
+    counted_at_issue: frozenset[int] = frozenset()
     readings: tuple[ReadTrait, ...] = field(default=())
 
     @property
@@ -147,10 +149,12 @@ class CertificateRecord:
 
 @dataclass(frozen=True, slots=True)
 class ReleasedValue:
-    """A value that counts for a dog today and whose owner agreed to show it."""
+    """A value that counts for a dog today and whose owner agreed to show it;
+    ``evaluation_id`` is the key of its evaluation, None where nobody asked."""
 
     trait: PublicTrait
     step: int
+    evaluation_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +214,8 @@ _READINGS = (
     " ORDER BY t.position, t.slug, r.side"
 )
 _FAMILY = (
-    "SELECT d.id, d.public_id, d.name, d.sex, d.born_on, v.trait_id, v.step, e.consent_to_publish"
+    "SELECT d.id, d.public_id, d.name, d.sex, d.born_on, v.trait_id, v.step, e.consent_to_publish,"
+    " e.id"
     " FROM registry_dog d"
     " LEFT JOIN registry_countedvalue v ON v.dog_id = d.id AND v.counted_until IS NULL"
     " LEFT JOIN registry_evaluation e ON e.id = v.evaluation_id"
@@ -273,6 +278,7 @@ def record_from(row: Row, readings: Sequence[Row]) -> CertificateRecord:
             issued_at=as_instant(row[1]),
             decided_at=as_instant(row[32]) if row[32] else None,
         ),
+        counted_at_issue=counted_by(row[33], as_instant(row[1])),
         readings=_readings(readings),
     )
 
@@ -319,7 +325,8 @@ def family_from(
     for row in rows:
         dogs.setdefault(row[0], row)
         if row[7] and row[5] in by_pk:
-            values.setdefault(row[0], []).append(ReleasedValue(by_pk[row[5]], row[6]))
+            value = ReleasedValue(by_pk[row[5]], row[6], row[8])
+            values.setdefault(row[0], []).append(value)
     order = {trait.pk: place for place, trait in enumerate(traits)}
     return tuple(
         Relative(

@@ -21,19 +21,19 @@ def released_values(
     marks = ", ".join(["%s"] * len(dog_pks))
     with connection.cursor() as cursor:
         cursor.execute(_RELEASED.format(marks=marks), list(dog_pks))
-        steps = {(dog, trait): step for dog, trait, step in cursor.fetchall()}
+        found = {(dog, trait): (step, exam) for dog, trait, step, exam in cursor.fetchall()}
     return {
         dog: tuple(
-            ReleasedValue(trait, steps[dog, trait.pk])
+            ReleasedValue(trait, *found[dog, trait.pk])
             for trait in traits
-            if (dog, trait.pk) in steps
+            if (dog, trait.pk) in found
         )
         for dog in dog_pks
     }
 
 
 _RELEASED = (
-    "SELECT v.dog_id, v.trait_id, v.step FROM registry_countedvalue v"
+    "SELECT v.dog_id, v.trait_id, v.step, v.evaluation_id FROM registry_countedvalue v"
     " JOIN registry_evaluation e ON e.id = v.evaluation_id AND e.consent_to_publish"
     " WHERE v.counted_until IS NULL AND v.dog_id IN ({marks})"
 )

@@ -63,7 +63,8 @@ def credential(record: CertificateRecord) -> dict[str, Any]:
     place = status_place(record.number)
     block, bit = divmod(place, status_list.LENGTH)
     facts = CertificateFacts(
-        context_address=f"{settings.SITE_URL}{context.PATH}",
+        context_address=settings.SITE_URL
+        + context.path_of(context.version_of(record.as_issued.values())),
         number=record.number,
         address=f"{settings.SITE_URL}/C/{record.number}",
         issued=_instant(record.issued_at),

@@ -6,15 +6,15 @@ the best. Fewer than two released results are no comparison.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from registry.queries.public import PublicDog, PublicTrait, Relative
-from registry.science.distribution import Histogram
-from registry.science.standing import standing
+from registry.queries.breed_counts import BreedCounts
+from registry.queries.places import place_of
+from registry.queries.public import PublicDog, PublicTrait, Relative, ReleasedValue
 from registry.telling.breeding import trait_words
 from registry.telling.guidance import better_end
 from registry.wording import dates
@@ -69,14 +69,12 @@ def litter_mates_told(
     dog: PublicDog,
     litter: Sequence[Relative],
     traits: Sequence[PublicTrait],
-    histograms: Mapping[int, Histogram],
+    counts: BreedCounts,
 ) -> LitterMatesTold:
     """Put the page together; ``litter`` holds the dog itself and its litter mates by name."""
     tested = sum(bool(each.values) for each in litter)
     compared = tuple(
-        each
-        for each in (_compared(trait, litter, histograms.get(trait.pk)) for trait in traits)
-        if each is not None
+        each for each in (_compared(trait, litter, counts) for trait in traits) if each is not None
     )
     return LitterMatesTold(
         count=_count(tested, len(litter)),
@@ -110,16 +108,15 @@ def _sentences(dog: PublicDog, puppies: int, is_compared: bool) -> tuple[str, ..
 
 
 def _compared(
-    trait: PublicTrait, litter: Sequence[Relative], counts: Histogram | None
+    trait: PublicTrait, litter: Sequence[Relative], counts: BreedCounts
 ) -> ComparedTrait | None:
     """The puppies with a released value of the trait, or None below two."""
-    found = [
-        (value.step, puppy) for puppy in litter for value in puppy.values if value.trait == trait
-    ]
+    found = [(value, puppy) for puppy in litter for value in puppy.values if value.trait == trait]
     if len(found) < 2:
         return None
-    found.sort(key=lambda each: (each[0] if trait.better == "lower" else -each[0], each[1].name))
-    first, last = found[0][0], found[-1][0]
+    sign = 1 if trait.better == "lower" else -1
+    found.sort(key=lambda each: (sign * each[0].step, each[1].name))
+    first, last = found[0][0].step, found[-1][0].step
     if not trait.grades:
         # Numbers are told in their own order; grades from the best.
         first, last = min(first, last), max(first, last)
@@ -131,10 +128,10 @@ def _compared(
             ComparedPuppy(
                 name=puppy.name,
                 sex=str(_SEXES[puppy.sex]),
-                value=trait.value_text(step),
-                standing=_standing(trait, step, counts),
+                value=trait.value_text(value.step),
+                standing=_standing(value, counts),
             )
-            for step, puppy in found
+            for value, puppy in found
         ),
     )
 
@@ -156,9 +153,17 @@ def _lead(trait: PublicTrait, tested: int, first: str, last: str) -> str:
     }
 
 
-def _standing(trait: PublicTrait, step: int, counts: Histogram | None) -> str:
-    place = standing(counts or Histogram.empty(), step, trait.better)
-    return short_standing(place, words=trait_words(trait))
+def _standing(value: ReleasedValue, counts: BreedCounts) -> str:
+    """Where the puppy stands among the other tested dogs of the breed."""
+    trait = value.trait
+    place = place_of(
+        counts,
+        trait.pk,
+        value.step,
+        trait.better,
+        evaluation_id=value.evaluation_id or 0,
+    )
+    return short_standing(place.standing, words=trait_words(trait))
 
 
 def _next_steps(untested: int) -> tuple[str, ...]:

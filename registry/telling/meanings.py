@@ -6,11 +6,9 @@ business, where the circles lie ``registry.science``'s.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
-from typing import Any
 
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
@@ -18,11 +16,11 @@ from django.utils.translation import ngettext
 
 from registry.charts.svg import HeapLabels, heaps
 from registry.queries.breed_counts import BreedCounts
+from registry.queries.places import IssuedPlace, Place, place_of
 from registry.queries.public import PublicTrait, ReadTrait
 from registry.science.distribution import Histogram
 from registry.science.dots import Heap, heap
 from registry.science.scale import Better
-from registry.science.standing import Standing, standing
 from registry.telling.drawings import drawing
 from registry.telling.guidance import Note, axis_ends, direction, guidance_sentences, notes_of
 from registry.wording import dates
@@ -30,7 +28,8 @@ from registry.wording.standings import (
     TraitWords,
     Window,
     capitalised,
-    counted,
+    compared_with,
+    grade_sentences,
     short_standing,
     standing_sentences,
 )
@@ -55,7 +54,7 @@ class NumberRow:
 
 @dataclass(frozen=True, slots=True)
 class PlaceRow:
-    """Dogs better, equal and worse at one moment."""
+    """Other dogs better, equal and worse at one moment."""
 
     when: str
     better: str
@@ -70,8 +69,8 @@ class Meaning:
     """One trait of one result, ready to be placed on the page.
 
     ``lead`` is complete without the picture; ``health`` is what guidance points say of the value.
-    ``then`` and ``now`` are the standing as issued and today's; ``stale`` says that a newer exam
-    counts for this trait.
+    ``then`` and ``now`` are the standing as issued and today's, both among other dogs; ``stale``
+    says that a newer exam counts for this trait.
     """
 
     slug: str
@@ -98,12 +97,14 @@ class Meaning:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """When the page is read, when the certificate was issued, and when the dog was examined;
-    ``is_corrected`` says that the club has put a corrected result in its place since."""
+    """When the page is read, when the certificate was issued, and when the dog was examined, with
+    the key of that evaluation; ``is_corrected`` says that the club has put a corrected result in
+    its place since."""
 
     now: datetime
     issued_at: datetime
     examined_on: date
+    evaluation_id: int
     is_corrected: bool = False
 
 
@@ -111,49 +112,62 @@ def meaning(
     read: ReadTrait,
     *,
     counts: BreedCounts,
-    as_issued: Mapping[str, Any] | None,
+    then: IssuedPlace | None,
     dog: str,
     moment: Moment,
     font: str = "",
 ) -> Meaning:
-    """Put together what a trait's readings mean today and meant when issued.
+    """Put together what a trait's readings mean today and, with ``then``, meant when issued.
 
     ``font`` names a typeface for drawings that stand alone, outside a page.
     """
     trait = read.trait
-    histogram = counts.of(trait.pk)
-    is_old = moment.examined_on.replace(day=1) < counts.first_month
-    if not read.counts or is_old or not histogram.at(read.spoken):
-        # The dog is not in the counts with this value; it is compared as one more dog.
-        histogram = histogram.add(read.spoken)
-    place = standing(histogram, read.spoken, trait.better)
+    place = place_of(
+        counts, trait.pk, read.spoken, trait.better, evaluation_id=moment.evaluation_id
+    )
     words = TraitWords(trait.better_word, trait.worse_word, trait.joint)
-    window = Window(counts.first_month, counts.last_month)
-    lead, *more = standing_sentences(place, dog=dog, words=words)
-    drawn = () if place.too_few else _heaps(read, histogram)
-    then = _place_then(as_issued)
+    lead, *more = _sentences(read, place, dog=dog, words=words)
+    drawn = () if place.standing.too_few else _heaps(read, place.among)
     return Meaning(
         slug=trait.slug,
         title=trait.name,
         values=values_text(read),
-        stale=_stale(read, moment, is_old=is_old),
+        stale=_stale(read, moment, is_old=moment.examined_on.replace(day=1) < counts.first_month),
         lead=lead,
         sentences=(*direction(trait), *more),
         health=guidance_sentences(trait, read.spoken),
-        pictures=_pictures(read, drawn, histogram, dog=dog, lead=lead, font=font),
+        pictures=_pictures(read, drawn, place.among, dog=dog, lead=lead, font=font),
         circle=circle_text(drawn[0][1]) if drawn else "",
         now_label=_("Today, %(day)s") % {"day": dates.day(moment.now)},
-        now=short_standing(place, words=words),
-        now_counted=counted(place.n, window),
+        now=short_standing(place.standing, words=words),
+        now_counted=compared_with(place.standing.n, _window(place)),
         then_label=_("When issued, %(day)s") % {"day": dates.day(moment.issued_at)},
-        then=short_standing(then[0], words=words) if then else "",
-        then_counted=counted(then[0].n, then[1]) if then else "",
+        then=short_standing(then.standing, words=words) if then else "",
+        then_counted=compared_with(then.standing.n, _window(then)) if then else "",
         better_word=capitalised(words.better),
         worse_word=capitalised(words.worse),
-        places=_place_rows(place, window, then, moment),
+        places=_place_rows(place, then, moment),
         numbers=_number_rows(trait, drawn),
         notes=notes_of(trait),
     )
+
+
+def _sentences(read: ReadTrait, place: Place, *, dog: str, words: TraitWords) -> list[str]:
+    """The standing in words: of a grade in grades, never in ends of a scale."""
+    trait = read.trait
+    if not trait.grades:
+        return standing_sentences(place.standing, dog=dog, words=words)
+    return grade_sentences(
+        place.standing,
+        dog=dog,
+        grade=trait.value_text(read.spoken),
+        is_best=read.spoken == 0,
+        is_worst=read.spoken == len(trait.grades) - 1,
+    )
+
+
+def _window(place: Place | IssuedPlace) -> Window:
+    return Window(place.first_month, place.last_month)
 
 
 def _stale(read: ReadTrait, moment: Moment, *, is_old: bool) -> str:
@@ -188,23 +202,21 @@ def circle_text(drawn: Heap) -> str:
 
 
 @lru_cache(maxsize=2048)
-def placed_heap(
-    histogram: Histogram, step: int | None, better: Better, is_counted: bool, span: tuple[int, int]
-) -> Heap:
+def placed_heap(among: Histogram, step: int, better: Better, span: tuple[int, int]) -> Heap:
     """The circles of a heap. Kept by content: equal counts give equal circles, so never stale."""
-    return heap(histogram, step, better, own_is_counted=is_counted, span=span)
+    return heap(among, step, better, own_is_counted=False, span=span)
 
 
-def _heaps(read: ReadTrait, histogram: Histogram) -> tuple[tuple[str, Heap], ...]:
-    """A heap for each side of a measured trait on one scale; one heap for grades."""
-    trait, spoken = read.trait, read.spoken
+def _heaps(read: ReadTrait, among: Histogram) -> tuple[tuple[str, Heap], ...]:
+    """A heap of the other dogs for each side of a measured trait on one scale, the own circle
+    besides; one heap for grades."""
+    trait = read.trait
     steps = dict(read.steps)
     if trait.grades:
-        steps = {"whole": spoken}
+        steps = {"whole": read.spoken}
     span = (min(steps.values()), max(steps.values()))
     return tuple(
-        (side, placed_heap(histogram, step, trait.better, step == spoken, span))
-        for side, step in steps.items()
+        (side, placed_heap(among, step, trait.better, span)) for side, step in steps.items()
     )
 
 
@@ -258,34 +270,21 @@ def _caption(read: ReadTrait, side: str, value: str) -> str:
     return caption
 
 
-def _place_then(as_issued: Mapping[str, Any] | None) -> tuple[Standing, Window] | None:
-    """The standing kept with the certificate."""
-    if not as_issued:
-        return None
-    dogs = (as_issued["better"], as_issued["equal"], as_issued["worse"], as_issued["n"])
-    place = Standing(*dogs, share=None, low=None, high=None)
-    return place, Window(
-        date.fromisoformat(as_issued["first_month"]), date.fromisoformat(as_issued["last_month"])
-    )
-
-
-def _place_rows(
-    place: Standing, window: Window, then: tuple[Standing, Window] | None, moment: Moment
-) -> tuple[PlaceRow, ...]:
-    rows = [(moment.now, place, window)]
+def _place_rows(place: Place, then: IssuedPlace | None, moment: Moment) -> tuple[PlaceRow, ...]:
+    rows: list[tuple[datetime, Place | IssuedPlace]] = [(moment.now, place)]
     if then:
-        rows.append((moment.issued_at, *then))
+        rows.append((moment.issued_at, then))
     return tuple(
         PlaceRow(
             when=dates.day(at),
-            better=f"{each.better:,}",
-            equal=f"{each.equal:,}",
-            worse=f"{each.worse:,}",
-            n=f"{each.n:,}",
+            better=f"{each.standing.better:,}",
+            equal=f"{each.standing.equal:,}",
+            worse=f"{each.standing.worse:,}",
+            n=f"{each.standing.n:,}",
             months=_("%(first)s to %(last)s")
-            % {"first": dates.month(months.first_month), "last": dates.month(months.last_month)},
+            % {"first": dates.month(each.first_month), "last": dates.month(each.last_month)},
         )
-        for at, each, months in rows
+        for at, each in rows
     )
 
 

@@ -109,29 +109,23 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
         for pk, trait in traits.items()
     }
     held = held_values([record.evaluation_pk], at=record.issued_at)
-    moment = Moment(record.issued_at, record.issued_at, record.examined_on)
+    moment = Moment(record.issued_at, record.issued_at, record.examined_on, record.evaluation_pk)
     return [
         meaning(
-            ReadTrait(read.trait, read.steps, counts=_was_counted(record, read)),
+            ReadTrait(read.trait, read.steps, counts=read.trait.pk in record.counted_at_issue),
             counts=BreedCounts(
                 {read.trait.pk: then[read.trait.pk].histogram},
                 then[read.trait.pk].first_month,
                 then[read.trait.pk].last_month,
                 held,
             ),
-            as_issued=None,
+            then=None,
             dog=record.dog.short_name,
             moment=moment,
             font=_FONT,
         )
         for read in counted
     ]
-
-
-def _was_counted(record: CertificateRecord, read: ReadTrait) -> bool:
-    """Whether the value was in the counts kept with the certificate."""
-    kept = record.as_issued.get(read.trait.slug)
-    return kept is not None and kept["equal"] > 0
 
 
 def _rows(record: CertificateRecord, meanings: list[Meaning]) -> tuple[ReadingRow, ...]:

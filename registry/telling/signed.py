@@ -53,10 +53,17 @@ def _results(said: Mapping[str, Any]) -> Iterator[Fact]:
     for trait, standing in _mapping(said.get("standingAsIssued")).items():
         if trait not in names:
             continue
-        place = {name: _text(_mapping(standing), name) for name in ("better", "equal", "worse")}
+        told = _mapping(standing)
+        place = {name: _text(told, name) for name in ("better", "equal", "worse")}
+        # Files of the first version count the dog itself among its equals.
+        pattern = (
+            _("%(better)s better, %(equal)s the same, %(worse)s worse")
+            if "others" in told
+            else _("%(better)s better, %(equal)s the same with this dog, %(worse)s worse")
+        )
         yield Fact(
             _("%(trait)s, among tested dogs that day") % {"trait": names[trait]},
-            _("%(better)s better, %(equal)s the same with this dog, %(worse)s worse") % place,
+            pattern % place,
         )
 
 

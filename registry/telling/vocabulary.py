@@ -28,19 +28,20 @@ _WORDS: Mapping[str, str | Promise] = {
     "value": _("The value in the trait's own unit, or its grade."),
     "standingAsIssued": _(
         "Where the dog stood among the tested dogs of its breed on the day of issue, for each"
-        " trait. It counts the dog itself."
+        " trait. Files with the word n count the dog itself, files with others do not."
     ),
     "step": _("The dog's worse side, in whole steps of the trait's scale."),
     "better": _("How many tested dogs did better."),
     "equal": _("How many had the same value."),
     "worse": _("How many did worse."),
-    "n": _("How many tested dogs were counted."),
+    "n": _("How many tested dogs were counted, the dog itself among them. Older files have it."),
     "first_month": _("The first month that was counted, by the first day of it."),
     "last_month": _("The last month that was counted, by the first day of it."),
     "LogInclusion": _("Proof that the issue stands in the club's public log."),
     "entry": _("The line of the log, letter by letter."),
     "path": _("The hashes that lead from the line to the seal, in order (RFC 9162)."),
     "checkpoint": _("The signed seal of the log (C2SP checkpoint)."),
+    "others": _("With how many other tested dogs it was compared."),
 }
 
 

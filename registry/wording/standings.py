@@ -1,4 +1,4 @@
-"""A standing in sentences: how many of 100 tested dogs are better, how sure, who is counted.
+"""A standing in sentences: how many other tested dogs are better, how sure, who is compared.
 
 The numbers come rounded from ``registry.science.standing``; here they become sentences of twenty
 words or fewer that are complete without the picture. The word percentile is not used here.
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.science.standing import InHundred, Standing, in_hundred
+from registry.science.standing import Spoken, Standing, spoken
 from registry.wording import dates
 
 
@@ -34,41 +34,81 @@ class Window:
 
 
 def standing_sentences(place: Standing, *, dog: str, words: TraitWords) -> list[str]:
-    """What the standing means, first sentence first; one sentence when too few dogs are counted."""
-    hundred = in_hundred(place)
-    if hundred is None:
+    """What the standing of a measured value means, first sentence first; one sentence when too few
+    dogs are compared."""
+    said = spoken(place)
+    if said is None:
         return [too_few(place.n)]
-    sentences = [_compared(hundred, dog, words)]
-    if hundred.same >= 2 * hundred.precision:
-        sentences.append(_("About %(same)d are the same.") % {"same": hundred.same})
+    sentences = [_compared(said, dog, words)]
+    if said.same >= 2 * said.precision or (said.is_exact and said.same):
+        sentences.append(_are_the_same(said))
     if not words.better.startswith(_("better")):
         sentences.append(_("%(better)s is better.") % {"better": capitalised(words.better)})
-    if hundred.low < hundred.high:
-        sentences.append(
-            _("The number of %(better)s dogs could be %(low)d to %(high)d of 100.")
-            % {"better": words.better, "low": hundred.low, "high": hundred.high}
-        )
+    # No error of measurement is on record, and chance alone would say too narrow a range.
+    sentences.append(_("How far a second exam of the same dog might differ is not known here."))
     return sentences
+
+
+def grade_sentences(
+    place: Standing, *, dog: str, grade: str, is_best: bool, is_worst: bool
+) -> list[str]:
+    """What a grade means among the other dogs' grades, first sentence first."""
+    said = spoken(place)
+    if said is None:
+        return [too_few(place.n)]
+    better, same, worse = (_have(said, part) for part in range(3))
+    names = {"dog": dog, "grade": grade}
+    if is_best:
+        pattern = _("%(same)s grade %(grade)s, the best, like %(dog)s. %(worse)s a worse grade.")
+        names |= {"same": same, "worse": capitalised(worse)}
+    elif is_worst:
+        pattern = _("%(same)s grade %(grade)s, the worst, like %(dog)s. %(better)s a better grade.")
+        names |= {"same": same, "better": capitalised(better)}
+    else:
+        pattern = _(
+            "%(better)s a better grade than %(dog)s. %(same)s the same grade, %(grade)s. "
+            "%(worse)s a worse grade."
+        )
+        names |= {"better": better, "same": capitalised(same), "worse": capitalised(worse)}
+    return [f"{_among(said)} {pattern % names}"]
 
 
 def short_standing(place: Standing, *, words: TraitWords) -> str:
     """The standing in half a line, for a list or a table."""
-    hundred = in_hundred(place)
-    if hundred is None:
+    said = spoken(place)
+    if said is None:
         return too_few(place.n)
-    return _("%(ahead)s of 100 %(better)s, %(behind)s of 100 %(worse)s") % {
-        "ahead": capitalised(_amount(hundred.better, hundred.few_better, hundred.precision)),
+    return _("%(ahead)s of %(of)d %(better)s, %(behind)s of %(of)d %(worse)s") % {
+        "ahead": capitalised(_amount(said, 0)),
+        "of": said.of,
         "better": words.better,
-        "behind": _amount(hundred.worse, hundred.few_worse, hundred.precision),
+        "behind": _amount(said, 2),
         "worse": words.worse,
     }
 
 
 def too_few(n: int) -> str:
     """Why nothing is compared."""
+    if not n:
+        return _("No other tested dogs to compare with.")
     return ngettext(
-        "Too few tested dogs (%(n)d) to compare.", "Too few tested dogs (%(n)d) to compare.", n
+        "Too few other tested dogs (%(n)d) to compare.",
+        "Too few other tested dogs (%(n)d) to compare.",
+        n,
     ) % {"n": n}
+
+
+def compared_with(n: int, window: Window) -> str:
+    """With whom a dog is compared, and over which months."""
+    return ngettext(
+        "Compared with %(n)s other tested dog, %(first)s to %(last)s",
+        "Compared with %(n)s other tested dogs, %(first)s to %(last)s",
+        n,
+    ) % {
+        "n": f"{n:,}",
+        "first": dates.month(window.first_month),
+        "last": dates.month(window.last_month),
+    }
 
 
 def counted(n: int, window: Window) -> str:
@@ -84,35 +124,65 @@ def counted(n: int, window: Window) -> str:
     }
 
 
+def too_few_counted(n: int) -> str:
+    """Why a breed's counts are not drawn."""
+    return ngettext(
+        "Too few tested dogs (%(n)d) to compare.", "Too few tested dogs (%(n)d) to compare.", n
+    ) % {"n": n}
+
+
 def capitalised(text: str) -> str:
     """The text with its first letter large; the rest is left alone."""
     return text[:1].upper() + text[1:]
 
 
-def _compared(hundred: InHundred, dog: str, words: TraitWords) -> str:
+def _compared(said: Spoken, dog: str, words: TraitWords) -> str:
+    pattern = _("%(ahead)s a %(better)s %(joint)s than %(dog)s. %(behind)s a %(worse)s one.")
     names = {
-        "ahead": _amount(hundred.better, hundred.few_better, hundred.precision),
-        "behind": capitalised(_amount(hundred.worse, hundred.few_worse, hundred.precision)),
+        "ahead": _have(said, 0),
+        "behind": capitalised(_have(said, 2)),
         "better": words.better,
         "worse": words.worse,
         "joint": words.joint,
         "dog": dog,
     }
-    return (
-        _(
-            "Of 100 tested dogs of this breed, %(ahead)s have a %(better)s %(joint)s than %(dog)s. "
-            "%(behind)s have a %(worse)s one."
-        )
-        % names
-    )
+    return f"{_among(said)} {pattern % names}"
 
 
-def _amount(count: int, is_few: bool, precision: int) -> str:
-    """``about 24``, ``fewer than 5``, ``none``, ``all``."""
-    if is_few:
-        return _("fewer than %(count)d") % {"count": precision}
-    if count == 0:
-        return _("none")
-    if count == 100:
-        return _("all")
-    return _("about %(count)d") % {"count": count}
+def _among(said: Spoken) -> str:
+    """The beginning of a sentence: of how many dogs it speaks."""
+    if said.is_exact:
+        return _("Of the %(n)d other tested dogs of this breed,") % {"n": said.of}
+    return _("Of 100 other tested dogs of this breed,")
+
+
+def _are_the_same(said: Spoken) -> str:
+    if said.is_exact:
+        return ngettext("%(same)d is the same.", "%(same)d are the same.", said.same) % {
+            "same": said.same
+        }
+    return capitalised(_("%(amount)s are the same.") % {"amount": _amount(said, 1)})
+
+
+def _have(said: Spoken, part: int) -> str:
+    """``about 24 have``, ``1 has``, ``none have``: the better (0), same (1) or worse (2) dogs."""
+    amount = _amount(said, part)
+    if said.is_exact and said.counts[part] == 1:
+        return _("%(amount)s has") % {"amount": amount}
+    return _("%(amount)s have") % {"amount": amount}
+
+
+def _amount(said: Spoken, part: int) -> str:
+    """``none``, ``all``, ``14`` of few dogs; else ``about 24``, ``fewer than 5``, ``more than
+    95``."""
+    number = (said.better, said.same, said.worse)[part]
+    count, n = said.counts[part], sum(said.counts)
+    if count in (0, n):
+        return _("all") if count else _("none")
+    if said.is_exact:
+        return f"{number}"
+    if number == 0:
+        return _("fewer than %(count)d") % {"count": said.precision}
+    if number == said.of:
+        return _("more than %(count)d") % {"count": said.of - said.precision}
+    return _("about %(count)d") % {"count": number}

@@ -29,8 +29,9 @@ class TestCertificate:
 
         (result,) = callers.nobody.get(f"certificates/{number}").json()["results"]
 
-        assert result["standing_as_issued"]["n"] == 1
-        assert result["standing_today"]["n"] == 2
+        # Never the dog itself: nobody else on the day of issue, one other dog today.
+        assert result["standing_as_issued"]["n"] == 0
+        assert result["standing_today"]["n"] == 1
         # Fewer than twenty dogs are never made into a share.
         assert result["standing_today"]["share"] is None
 

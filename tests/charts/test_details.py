@@ -9,7 +9,7 @@ from registry.charts.frame import PLOT, TooFewDogsError
 from registry.charts.hundred import HundredLabels, hundred
 from registry.science import dots
 from registry.science.distribution import Histogram
-from registry.science.standing import InHundred, in_hundred, standing
+from registry.science.standing import standing
 from tests.charts.shapes import SHAPES, SVG, Shape, counts_of, dots_of, drawing
 from tests.charts.test_heap import shapes_wider_than
 
@@ -21,10 +21,6 @@ WORDS = ColumnLabels(
     count=str,
     own="Juno",
 )
-
-
-def of_100(better: int, same: int, worse: int) -> InHundred:
-    return InHundred(better, same, worse, 1, better, better, few_better=False, few_worse=False)
 
 
 class TestHundred:
@@ -41,16 +37,18 @@ class TestHundred:
     def test_a_hundred_circles_are_drawn_and_one_is_the_own(
         self, counts: tuple[int, int, int], drawn: dict[str, int]
     ) -> None:
-        svg = hundred(of_100(*counts), labels=HundredLabels("24 of 100", ""), ident="a")
+        svg = hundred(counts, labels=HundredLabels("24 of 100", ""), ident="a")
 
         assert counts_of(svg) == drawn
 
     @EVERY_SHAPE
     def test_real_standings_fill_a_hundred(self, shape: Shape) -> None:
-        place = in_hundred(standing(Histogram.of_steps(shape.steps), shape.own, "lower"))
-        assert place is not None
+        place = standing(Histogram.of_steps(shape.steps), shape.own, "lower")
+        better, worse = (100 * count // place.n for count in (place.better, place.worse))
 
-        svg = hundred(place, labels=HundredLabels("t", "d"), ident="a")
+        svg = hundred(
+            (better, 100 - better - worse, worse), labels=HundredLabels("t", "d"), ident="a"
+        )
 
         assert len(dots_of(svg)) == 100
         assert len({dot.radius for dot in dots_of(svg)}) == 1

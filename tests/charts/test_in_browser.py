@@ -16,7 +16,7 @@ from registry.charts.columns import columns
 from registry.charts.hundred import HundredLabels, hundred
 from tests.charts import test_course
 from tests.charts.shapes import SHAPES
-from tests.charts.test_details import WORDS, of_100
+from tests.charts.test_details import WORDS
 from tests.charts.test_figures import FIGURES
 from tests.charts.test_litter import litter_svgs
 
@@ -66,7 +66,7 @@ def all_drawings() -> str:
         for at, shape in enumerate(SHAPES.values())
     ]
     drawings += litter_svgs().values()
-    drawings.append(hundred(of_100(24, 3, 73), labels=HundredLabels("t", "d"), ident="h"))
+    drawings.append(hundred((24, 3, 73), labels=HundredLabels("t", "d"), ident="h"))
     return "".join(f'<figure class="chart">{svg}</figure>' for svg in drawings)
 
 

@@ -62,14 +62,14 @@ class TestAccept:
 
         assert certificate.standing["hip-laxity"]["step"] == 62
 
-    def test_the_standing_as_issued_counts_the_dog_itself(self, club: Club) -> None:
+    def test_the_standing_as_issued_is_among_the_others(self, club: Club) -> None:
         for value in ("0.30", "0.40", "0.50"):
             make_accepted(club, left=value, right=value)
 
         last = make_accepted(club, left="0.40", right="0.40")
 
         place = last.standing["hip-laxity"]
-        assert (place["better"], place["equal"], place["worse"], place["n"]) == (1, 2, 1, 4)
+        assert (place["better"], place["equal"], place["worse"], place["others"]) == (1, 1, 1, 3)
 
     def test_a_wish_about_values_since_corrected_is_void(self, club: Club) -> None:
         waits = make_submitted(club, make_dog(club, born_on=date(2026, 9, 1)))

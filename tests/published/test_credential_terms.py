@@ -9,7 +9,14 @@ from typing import Any
 import pytest
 import rfc8785
 
-from registry.credential.context import PATH, TERMS, context_document
+from registry.credential.context import (
+    LATEST,
+    TERMS,
+    VERSIONS,
+    context_document,
+    path_of,
+    version_of,
+)
 from registry.desk.log import publish_checkpoint
 from registry.queries.public import certificate_record
 from registry.telling.credentials import credential, status_credential
@@ -93,7 +100,7 @@ def test_the_file_names_both_contexts_and_the_standards_first(file: dict[str, An
     # Data Model 2.0, section 4.3: the base context is the first.
     assert file["@context"] == [
         "https://www.w3.org/ns/credentials/v2",
-        f"http://127.0.0.1:8000{PATH}",
+        f"http://127.0.0.1:8000{path_of(LATEST)}",
     ]
 
 
@@ -105,17 +112,29 @@ def test_no_name_of_the_standard_is_defined_anew() -> None:
 def test_no_name_is_defined_that_no_file_uses(file: dict[str, Any]) -> None:
     text = str(file)
 
-    assert [name for name in TERMS if f"'{name}'" not in text] == []
+    assert {name for name in VERSIONS[LATEST] if f"'{name}'" not in text} == set()
+
+
+def test_a_file_names_the_version_it_is_written_in() -> None:
+    # In the first version the dog itself was one of the n.
+    assert version_of([{"better": 3, "equal": 1, "worse": 4, "n": 8}]) == 1
+    assert version_of([{"better": 3, "equal": 0, "worse": 4, "others": 7}]) == 2
+    assert version_of([]) == 1
 
 
 def test_every_name_has_its_words() -> None:
     assert [term.name for term in told_terms()] == list(TERMS)
 
 
-def test_the_published_version_is_what_it_was() -> None:
-    # Signed files name this version. Another meaning of a name makes another version.
-    made = rfc8785.dumps(context_document("https://club.example"))
+@pytest.mark.parametrize(
+    ("version", "digest"),
+    [
+        (1, "ca24f595a4031f04b83c89bca3663bbda295ceed0d6836a5c6d6d2d6b5ba473a"),
+        (2, "945bd7623f7a3648769537d9ec5aebbf2093333c9f4a00d87de8fdb1fa19a962"),
+    ],
+)
+def test_a_published_version_is_what_it_was(version: int, digest: str) -> None:
+    # Signed files name these versions. Another meaning of a name makes another version.
+    made = rfc8785.dumps(context_document("https://club.example", version=version))
 
-    assert hashlib.sha256(made).hexdigest() == (
-        "ca24f595a4031f04b83c89bca3663bbda295ceed0d6836a5c6d6d2d6b5ba473a"
-    )
+    assert hashlib.sha256(made).hexdigest() == digest

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from registry.science.distribution import Histogram
 from registry.science.dots import MOST_COLUMNS, Heap, heap
 from registry.science.scale import Better
-from registry.science.standing import in_hundred, standing
+from registry.science.standing import others, spoken, standing
 
 BREEDS = st.dictionaries(st.integers(0, 120), st.integers(1, 400), min_size=1, max_size=30).map(
     Histogram.of_counts
@@ -110,18 +110,20 @@ def test_the_heap_says_what_the_sentence_says(
     breed: Histogram, better: Better, data: st.DataObject
 ) -> None:
     own = data.draw(st.sampled_from([step for step, _ in breed.rows()]))
-    words = in_hundred(standing(breed, own, better))
+    among = others(breed, own, own_is_inside=True)
+    words = spoken(standing(among, own, better))
     if words is None:
         return
 
-    drawn = heap(breed, own, better)
+    drawn = heap(among, own, better, own_is_counted=False)
 
-    circles = len(drawn.circles)
-    assert (drawn.better == 0) is (words.better == 0)
-    assert (drawn.worse == 0) is (words.worse == 0)
+    circles = len(drawn.circles) - 1
+    said = words.of * (4 + words.precision) / 100
+    assert (drawn.better == 0) is (words.counts[0] == 0)
+    assert (drawn.worse == 0) is (words.counts[2] == 0)
     # Two circles of the heap, and the rounding of the words.
-    assert abs(100 * drawn.better / circles - words.better) <= 4 + words.precision
-    assert abs(100 * drawn.worse / circles - words.worse) <= 4 + words.precision
+    assert abs(words.of * drawn.better / circles - words.better) <= said
+    assert abs(words.of * drawn.worse / circles - words.worse) <= said
 
 
 @given(BREEDS, BETTER, st.data())

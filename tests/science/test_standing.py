@@ -1,4 +1,8 @@
-"""Where a dog stands, and that the numbers of a sentence add up."""
+"""Where a dog stands among the others, and that the numbers of a sentence hold what they say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import given
@@ -6,26 +10,45 @@ from hypothesis import strategies as st
 
 from registry.science.distribution import Histogram
 from registry.science.intervals import wilson
-from registry.science.standing import Standing, in_hundred, standing
+from registry.science.standing import (
+    FEWEST_TO_COMPARE,
+    Spoken,
+    Standing,
+    others,
+    spoken,
+    standing,
+)
 
 BREEDS = st.dictionaries(st.integers(20, 60), st.integers(1, 60), min_size=1, max_size=25).map(
     Histogram.of_counts
 )
+SMALL = (*range(1, 61), 99, 100)
+LARGE = (399, 400, 1000, 2399, 2400, 2500, 10_000)
 
 
-def make_standing(better: int, equal: int, worse: int) -> Standing:
-    """Return the standing of a dog in a breed with so many dogs on each side of it."""
-    breed = Histogram.of_counts([(30, better), (40, equal), (50, worse)])
-    return standing(breed, 40, "lower")
+def every_standing(n: int) -> Iterator[Standing]:
+    """Every way to stand among so many dogs."""
+    for better in range(n + 1):
+        for equal in range(n - better + 1):
+            yield Standing.of(better, equal, n - better - equal)
+
+
+def standings_among_many(n: int) -> Iterator[Standing]:
+    """Every number of better dogs, with no, few, many and nearly all equals."""
+    for better in range(n + 1):
+        rest = n - better
+        for equal in {0, 1, 2, rest // 3, rest // 2, rest - 1, rest, rest - better}:
+            if 0 <= equal <= rest:
+                yield Standing.of(better, equal, rest - equal)
 
 
 @given(BREEDS, st.data())
-def test_every_dog_is_better_equal_or_worse(breed: Histogram, data: st.DataObject) -> None:
-    step = data.draw(st.integers(15, 65))
+def test_every_other_dog_is_better_equal_or_worse(breed: Histogram, data: st.DataObject) -> None:
+    step = data.draw(st.sampled_from([step for step, _dogs in breed.rows()]))
 
-    place = standing(breed, step, "lower")
+    place = standing(others(breed, step, own_is_inside=True), step, "lower")
 
-    assert place.better + place.equal + place.worse == place.n == breed.n
+    assert place.better + place.equal + place.worse == place.n == breed.n - 1
 
 
 @given(BREEDS, st.integers(15, 65))
@@ -37,96 +60,112 @@ def test_turning_the_scale_turns_the_standing(breed: Histogram, step: int) -> No
         assert low.share + high.share == pytest.approx(1)
 
 
-def test_the_dog_itself_is_one_of_its_equals() -> None:
-    place = make_standing(24, 1, 75)
+def test_the_dog_itself_is_not_one_of_its_equals() -> None:
+    breed = Histogram.of_counts([(30, 24), (40, 1), (50, 76)])
 
-    assert (place.better, place.equal, place.worse) == (24, 1, 75)
-    assert place.share == pytest.approx(0.245)
-    assert (place.low, place.high) == wilson(24.5, 100)
+    place = standing(others(breed, 40, own_is_inside=True), 40, "lower")
+
+    assert (place.better, place.equal, place.worse, place.n) == (24, 0, 76, 100)
+    assert place.share == pytest.approx(0.24)
+    assert (place.low, place.high) == wilson(24, 100)
 
 
-def test_under_twenty_dogs_there_is_no_share_to_show() -> None:
-    few, enough = make_standing(9, 1, 9), make_standing(9, 1, 10)
+def test_a_dog_that_is_not_counted_takes_nobody_out() -> None:
+    breed = Histogram.of_counts([(30, 24), (40, 1), (50, 76)])
+
+    assert standing(others(breed, 40, own_is_inside=False), 40, "lower").n == 101
+
+
+def test_a_dog_that_is_said_to_be_counted_and_is_not_is_an_error() -> None:
+    with pytest.raises(ValueError, match="0 dogs"):
+        others(Histogram.of_counts([(30, 24)]), 40, own_is_inside=True)
+
+
+def test_under_twenty_others_there_is_no_share_to_show() -> None:
+    few, enough = Standing.of(9, 1, 9), Standing.of(9, 1, 10)
 
     assert few.too_few
     assert (few.share, few.low, few.high) == (None, None, None)
-    assert in_hundred(few) is None
+    assert spoken(few) is None
     assert not enough.too_few
     assert enough.share is not None
-    assert in_hundred(enough) is not None
+    assert spoken(enough) is not None
 
 
 def test_no_dogs_at_all_is_too_few() -> None:
     assert standing(Histogram.empty(), 40, "lower") == Standing(0, 0, 0, 0, None, None, None)
 
 
-@pytest.mark.parametrize(("n", "precision"), [(20, 10), (99, 10), (100, 5), (399, 5), (400, 1)])
-def test_the_rounding_follows_the_number_of_dogs(n: int, precision: int) -> None:
-    words = in_hundred(make_standing(n // 3, 1, n - 1 - n // 3))
+class TestWholeNumbers:
+    """Every possible standing in small breeds; every number of better dogs in large ones."""
 
-    assert words is not None
-    assert words.precision == precision
+    @pytest.mark.parametrize("n", SMALL)
+    def test_small_breeds(self, n: int) -> None:
+        for place in every_standing(n):
+            _hold(place, spoken(place))
+
+    @pytest.mark.parametrize("n", LARGE)
+    def test_large_breeds(self, n: int) -> None:
+        for place in standings_among_many(n):
+            _hold(place, spoken(place))
+
+    @pytest.mark.parametrize(
+        ("n", "of", "precision"),
+        [(20, 20, 1), (99, 99, 1), (100, 100, 5), (2399, 100, 5), (2400, 100, 1)],
+    )
+    def test_the_rounding_follows_the_number_of_dogs(self, n: int, of: int, precision: int) -> None:
+        words = spoken(Standing.of(n // 3, 1, n - 1 - n // 3))
+
+        assert words is not None
+        assert (words.of, words.precision) == (of, precision)
+
+    def test_a_quarter_of_56_is_14_of_56(self) -> None:
+        words = spoken(Standing.of(14, 0, 42))
+
+        assert words is not None
+        assert (words.better, words.same, words.worse, words.of) == (14, 0, 42, 56)
+
+    def test_a_half_goes_away_from_the_middle(self) -> None:
+        # 12.5 and 87.5 of 100.
+        words = spoken(Standing.of(25, 0, 175))
+
+        assert words is not None
+        assert (words.better, words.same, words.worse) == (10, 0, 90)
+
+    def test_nearly_all_the_same_is_nearly_100(self) -> None:
+        # 0.25, 99.5 and 0.25 of 100.
+        words = spoken(Standing.of(1, 398, 1))
+
+        assert words is not None
+        assert (words.better, words.same, words.worse) == (0, 100, 0)
 
 
-def test_the_sentence_of_a_hundred() -> None:
-    words = in_hundred(make_standing(240, 10, 750))
-
-    assert words is not None
-    assert (words.better, words.same, words.worse) == (24, 1, 75)
-    # 240 of 1000 by Wilson: 21.46 to 26.74.
-    assert (words.low, words.high) == (21, 27)
-
-
-@given(st.integers(0, 700), st.integers(1, 300), st.integers(0, 700))
-def test_the_numbers_of_a_sentence_add_up_to_100(better: int, equal: int, worse: int) -> None:
-    place = make_standing(better, equal, worse)
-    words = in_hundred(place)
+def _hold(place: Standing, words: Spoken | None) -> None:
+    """What must be true of the whole numbers of any standing."""
     if words is None:
+        assert place.n < FEWEST_TO_COMPARE
         return
-
-    assert words.better + words.same + words.worse == 100
-    assert words.same >= 0
-    for number in (words.better, words.same, words.worse, words.low, words.high):
-        assert number % words.precision == 0
-    assert 0 <= words.low <= words.better <= words.high <= 100
-    assert abs(words.better - 100 * better / place.n) <= words.precision
-    assert abs(words.worse - 100 * worse / place.n) <= words.precision
-
-
-@given(st.integers(0, 700), st.integers(1, 300), st.integers(0, 700))
-def test_nobody_is_0_and_only_nobody(better: int, equal: int, worse: int) -> None:
-    place = make_standing(better, equal, worse)
-    words = in_hundred(place)
-    if words is None:
-        return
-
-    assert (words.better == 0) is (better == 0)
-    assert (words.worse == 0) is (worse == 0)
-    assert (words.better == 100) is (better == place.n)
-
-
-def test_a_dog_outside_the_counts_may_have_everybody_on_one_side() -> None:
-    breed = Histogram.of_counts([(30, 25)])
-
-    words = in_hundred(standing(breed, 90, "lower"))
-
-    assert words is not None
-    assert (words.better, words.same, words.worse) == (100, 0, 0)
-
-
-def test_a_few_better_dogs_are_called_few_not_about_ten() -> None:
-    words = in_hundred(make_standing(1, 1, 48))
-
-    assert words is not None
-    assert (words.better, words.few_better) == (10, True)
-    assert (words.worse, words.few_worse) == (90, False)
-
-
-def test_nobody_better_is_not_few() -> None:
-    words = in_hundred(make_standing(0, 1, 49))
-
-    assert words is not None
-    assert (words.better, words.few_better) == (0, False)
+    said = (words.better, words.same, words.worse)
+    true = [words.of * count / place.n for count in words.counts]
+    assert sum(said) == words.of, place
+    assert min(said) >= 0, place
+    assert all(number % words.precision == 0 for number in said), place
+    assert all(
+        abs(number - exact) <= words.precision for number, exact in zip(said, true, strict=True)
+    ), place
+    # A side that has nobody is nobody, and a rounded one is less than a unit off.
+    assert all(not number or count for number, count in zip(said, words.counts, strict=True)), place
+    for number, exact in ((words.better, true[0]), (words.worse, true[2])):
+        assert abs(number - exact) < words.precision, place
+    if place.better == place.worse:
+        assert words.better == words.worse, place
+    if place.better < place.worse:
+        assert words.better <= words.worse, place
+    mirrored = spoken(Standing.of(place.worse, place.equal, place.better))
+    assert mirrored is not None
+    assert (mirrored.better, mirrored.same, mirrored.worse) == said[::-1], place
+    if words.is_exact:
+        assert said == (place.better, place.equal, place.worse)
 
 
 @pytest.mark.parametrize(("count", "n"), [(1, 0), (-1, 20), (21, 20)])

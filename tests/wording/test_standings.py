@@ -4,51 +4,125 @@ from __future__ import annotations
 
 import pytest
 
-from registry.science.distribution import Histogram
-from registry.science.standing import standing
-from registry.wording.standings import TraitWords, short_standing, standing_sentences
+from registry.science.standing import Standing
+from registry.wording.standings import (
+    TraitWords,
+    grade_sentences,
+    short_standing,
+    standing_sentences,
+    too_few,
+)
 
 WORDS = TraitWords("tighter", "looser", "hip")
 
 
-def _sentences(better: int, worse: int) -> list[str]:
-    counts = Histogram.of_counts([(1, better), (2, 1), (3, worse)])
-    return standing_sentences(standing(counts, 2, "lower"), dog="Juno", words=WORDS)
+def _sentences(better: int, worse: int, equal: int = 0) -> list[str]:
+    place = Standing.of(better, equal, worse)
+    return standing_sentences(place, dog="Juno", words=WORDS)
 
 
 def test_the_first_words_say_how_many_of_a_hundred() -> None:
     assert _sentences(98, 313)[0] == (
-        "Of 100 tested dogs of this breed, about 24 have a tighter hip than Juno. "
-        "About 76 have a looser one."
+        "Of 100 other tested dogs of this breed, about 25 have a tighter hip than Juno. "
+        "About 75 have a looser one."
+    )
+
+
+def test_few_dogs_are_said_as_they_are() -> None:
+    assert _sentences(14, 42)[0] == (
+        "Of the 56 other tested dogs of this breed, 14 have a tighter hip than Juno. "
+        "42 have a looser one."
+    )
+
+
+def test_one_dog_has() -> None:
+    assert _sentences(1, 28)[0] == (
+        "Of the 29 other tested dogs of this breed, 1 has a tighter hip than Juno. "
+        "28 have a looser one."
     )
 
 
 @pytest.mark.parametrize(
     ("better", "worse", "said"),
-    [(7, 22, "about 20 have"), (24, 75, "about 25 have"), (240, 759, "about 24 have")],
+    [(24, 75, "24 have"), (73, 227, "about 25 have"), (576, 1824, "about 24 have")],
 )
 def test_fewer_dogs_are_rounded_more(better: int, worse: int, said: str) -> None:
     assert said in _sentences(better, worse)[0]
 
 
-def test_how_sure_it_is_is_said_in_numbers() -> None:
-    assert any("could be" in sentence and "of 100" in sentence for sentence in _sentences(7, 22))
+def test_where_it_is_not_known_that_is_said() -> None:
+    assert _sentences(14, 42)[-1] == (
+        "How far a second exam of the same dog might differ is not known here."
+    )
 
 
-def test_nobody_better_and_a_few_are_told_apart() -> None:
-    assert "none have" in _sentences(0, 40)[0]
-    assert "fewer than 10 have" in _sentences(1, 40)[0]
+def test_nobody_a_few_and_nearly_all_are_told_apart() -> None:
+    assert "none have a tighter" in _sentences(0, 140)[0]
+    assert "All have a looser" in _sentences(0, 140)[0]
+    assert "fewer than 5 have a tighter" in _sentences(1, 140)[0]
+    assert "More than 95 have a looser" in _sentences(1, 140)[0]
 
 
-def test_below_twenty_dogs_nothing_is_compared() -> None:
-    assert _sentences(3, 4) == ["Too few tested dogs (8) to compare."]
+def test_the_same_are_not_rounded_away() -> None:
+    # One better, 98 the same, none worse.
+    assert "98 are the same." in _sentences(1, 0, equal=98)
+    assert "More than 95 are the same." in _sentences(1, 0, equal=399)
+
+
+def test_below_twenty_others_nothing_is_compared() -> None:
+    assert _sentences(3, 4) == ["Too few other tested dogs (7) to compare."]
+
+
+def test_no_others_at_all_is_said_so() -> None:
+    assert too_few(0) == "No other tested dogs to compare with."
 
 
 def test_the_short_form_says_the_same() -> None:
-    place = standing(Histogram.of_counts([(1, 98), (2, 1), (3, 313)]), 2, "lower")
+    many, few = Standing.of(98, 0, 313), Standing.of(14, 0, 42)
 
-    assert short_standing(place, words=WORDS) == "About 24 of 100 tighter, about 76 of 100 looser"
+    assert short_standing(many, words=WORDS) == "About 25 of 100 tighter, about 75 of 100 looser"
+    assert short_standing(few, words=WORDS) == "14 of 56 tighter, 42 of 56 looser"
 
 
 def test_which_end_is_better_is_said() -> None:
     assert "Tighter is better." in _sentences(98, 313)
+
+
+class TestGrades:
+    def test_the_best_grade(self) -> None:
+        said = grade_sentences(
+            Standing.of(0, 890, 110), dog="Juno", grade="0", is_best=True, is_worst=False
+        )
+
+        assert said == [
+            (
+                "Of 100 other tested dogs of this breed, about 90 have grade 0, "
+                "the best, like Juno. "
+                "About 10 have a worse grade."
+            )
+        ]
+
+    def test_a_grade_between(self) -> None:
+        said = grade_sentences(
+            Standing.of(20, 9, 1), dog="Juno", grade="B", is_best=False, is_worst=False
+        )
+
+        assert said == [
+            (
+                "Of the 30 other tested dogs of this breed, 20 have a better grade than Juno. "
+                "9 have the same grade, B. 1 has a worse grade."
+            )
+        ]
+
+    def test_the_worst_grade(self) -> None:
+        said = grade_sentences(
+            Standing.of(29, 0, 0), dog="Juno", grade="E", is_best=False, is_worst=True
+        )
+
+        assert said == [
+            (
+                "Of the 29 other tested dogs of this breed, none have grade E, "
+                "the worst, like Juno. "
+                "All have a better grade."
+            )
+        ]

@@ -6,6 +6,7 @@ An impossible pair is answered in words and with status 422, an unknown dog with
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -16,8 +17,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from registry.queries import mates as candidates
-from registry.queries.breed_counts import breed_counts
+from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.breeding import RunFacts, latest_run
+from registry.queries.held_values import held_values
 from registry.queries.pairs import NoAnswer, PairFacts, Why, run_of
 from registry.queries.pairs import pair as facts_of_pair
 from registry.queries.public import PublicDog, Relative, ReleasedValue, family_of
@@ -160,12 +162,8 @@ def litter(request: HttpRequest, public_id: str) -> HttpResponseBase:
         values=released_values([dog.pk], traits)[dog.pk],
     )
     others = [each for each in family_of(dog, traits) if each.relation == "litter"]
-    told = litter_mates_told(
-        dog,
-        sorted([own, *others], key=lambda each: each.name),
-        traits,
-        _histograms(dog),
-    )
+    litter = sorted([own, *others], key=lambda each: each.name)
+    told = litter_mates_told(dog, litter, traits, _counts_for(dog, litter))
     return render(request, "breeder/litter.html", {"dog": dog, "told": told})
 
 
@@ -241,6 +239,15 @@ def _trait(run: RunFacts | None, asked: str) -> str:
 def _histograms(dog: PublicDog) -> dict[int, Histogram]:
     counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=timezone.now())
     return counts.by_trait
+
+
+def _counts_for(dog: PublicDog, litter: Sequence[Relative]) -> BreedCounts:
+    """The breed's counts, and which of the litter's values they hold."""
+    now = timezone.now()
+    exams = {value.evaluation_id or 0 for each in litter for value in each.values}
+    held = held_values(exams, at=now)
+    counts = breed_counts(dog.breed_id, window_months=dog.window_months, now=now)
+    return replace(counts, held=held)
 
 
 def _released(dogs: Sequence[PublicDog]) -> dict[int, tuple[ReleasedValue, ...]]:

@@ -21,7 +21,7 @@ from registry.telling.drawings import drawing
 from registry.telling.guidance import Note, axis_ends, better_end, notes_of
 from registry.telling.meanings import circle_text, range_text
 from registry.wording import dates
-from registry.wording.standings import Window, counted, too_few
+from registry.wording.standings import Window, counted, too_few_counted
 
 SEX_WORDS = {"F": gettext_lazy("Female"), "M": gettext_lazy("Male")}
 
@@ -99,7 +99,7 @@ def distribution_page(
     n = whole.histogram.n
     is_enough = n >= FEWEST_TO_COMPARE
     drawn = heap(whole.histogram, None, trait.better) if is_enough else None
-    lead = _lead(trait, whole.histogram) if is_enough else too_few(n)
+    lead = _lead(trait, whole.histogram) if is_enough else too_few_counted(n)
     better, worse = axis_ends(trait, whole.histogram)
     labels = HeapLabels(
         title=f"{breed.name}, {trait.name}. {lead}",
@@ -114,7 +114,7 @@ def distribution_page(
         trait=trait.name,
         lead=lead,
         better=_grades(trait) if trait.grades else better_end(trait),
-        too_few="" if is_enough else too_few(n),
+        too_few="" if is_enough else too_few_counted(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
         as_of=_moment_of(whole),

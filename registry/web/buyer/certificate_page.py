@@ -14,6 +14,7 @@ from registry.queries.breed_counts import count_rows, counts_from
 from registry.queries.certificate_rows import CertificateRows
 from registry.queries.counted_spans import Turn
 from registry.queries.history import PublicEntry, entries_from
+from registry.queries.places import place_as_issued
 from registry.queries.public import (
     CertificateRecord,
     Relative,
@@ -316,6 +317,7 @@ def sections_of(
         day_of_reading(timezone.localtime(now)),
         record.issued_at,
         record.examined_on,
+        record.evaluation_pk,
         record.is_corrected,
     )
     return tuple(
@@ -324,7 +326,7 @@ def sections_of(
             counts.of(read.trait.pk),
             counts.held,
             (counts.first_month, counts.last_month),
-            tuple(record.as_issued.get(read.trait.slug, {}).items()),
+            place_as_issued(record, read),
             dog.short_name,
             moment,
             place == 0,

@@ -18,7 +18,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from registry.credential.certificate import MOST_BYTES, PURPOSES
-from registry.credential.context import PATH, context_document
+from registry.credential.context import LATEST, VERSIONS, context_document, path_of
 from registry.paper.attachment import (
     MOST_PDF_BYTES,
     AttachmentProblem,
@@ -76,10 +76,12 @@ def status(_request: HttpRequest, purpose: str, block: int) -> HttpResponseBase:
 
 
 @open_page
-def context(_request: HttpRequest) -> HttpResponseBase:
-    """What the names in a file mean, for programs of any site: it never changes."""
+def context(_request: HttpRequest, version: int) -> HttpResponseBase:
+    """What the names in a file mean, for programs of any site: a version never changes."""
+    if version not in VERSIONS:
+        raise Http404
     return JsonResponse(
-        context_document(settings.SITE_URL),
+        context_document(settings.SITE_URL, version=version),
         content_type="application/ld+json",
         headers={
             "Cache-Control": "public, max-age=31536000, immutable",
@@ -91,7 +93,9 @@ def context(_request: HttpRequest) -> HttpResponseBase:
 @open_page
 def vocabulary(request: HttpRequest) -> HttpResponseBase:
     """The same for people: each name has its place on the page."""
-    return render(request, "buyer/vocabulary.html", {"terms": told_terms(), "context": PATH})
+    return render(
+        request, "buyer/vocabulary.html", {"terms": told_terms(), "context": path_of(LATEST)}
+    )
 
 
 # Nothing is changed and nobody is signed in here, so there is nothing to forge: no token, and with

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from functools import lru_cache
-from typing import Any
 
 from django.conf import settings
 from django.template.loader import get_template
 from django.utils.safestring import SafeString
 
 from registry.queries.breed_counts import BreedCounts
+from registry.queries.places import IssuedPlace
 from registry.queries.public import ReadTrait
 from registry.science.distribution import Histogram
 from registry.telling.meanings import Moment, meaning
@@ -28,7 +28,7 @@ def section(
     histogram: Histogram,
     held: frozenset[tuple[int, int]],
     months: tuple[date, date],
-    as_issued: tuple[tuple[str, Any], ...],
+    then: IssuedPlace | None,
     dog: str,
     moment: Moment,
     is_first: bool,
@@ -38,7 +38,7 @@ def section(
     told = meaning(
         read,
         counts=BreedCounts({read.trait.pk: histogram}, *months, held),
-        as_issued=dict(as_issued),
+        then=then,
         dog=dog,
         moment=moment,
     )

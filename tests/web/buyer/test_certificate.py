@@ -132,7 +132,7 @@ class TestContent:
     def test_few_tested_dogs_are_not_compared(self, client: Client, juno: Certificate) -> None:
         html = _page(client, juno.number)
 
-        assert "Too few tested dogs (1) to compare." in html
+        assert "No other tested dogs to compare with." in html
         assert "of 100" not in html
         assert 'class="heap"' not in html
 

@@ -1,0 +1,90 @@
+"""Where an examined dog stands among the others: the one answer that page, paper, interface and
+signed file give, as of today and as kept with the certificate.
+
+The dog is never among those it is compared with. Whether the counts hold it is asked here and
+nowhere else.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from registry.queries.breed_counts import BreedCounts
+from registry.queries.public import CertificateRecord, ReadTrait
+from registry.science.distribution import Histogram
+from registry.science.scale import Better
+from registry.science.standing import Standing, others, standing
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A standing among other dogs examined from ``first_month`` to ``last_month``.
+
+    ``among`` holds these dogs. ``is_inside`` says that the dog itself was counted with this value,
+    and was taken out to be compared.
+    """
+
+    standing: Standing
+    among: Histogram
+    is_inside: bool
+    first_month: date
+    last_month: date
+
+
+@dataclass(frozen=True, slots=True)
+class IssuedPlace:
+    """The standing kept with the certificate, of the dogs counted on the day of issue."""
+
+    standing: Standing
+    first_month: date
+    last_month: date
+
+
+def place_of(
+    counts: BreedCounts,
+    trait_id: int,
+    step: int,
+    better: Better,
+    *,
+    evaluation_id: int,
+) -> Place:
+    """Where the dog stands by this evaluation's value; the counts were read for the evaluation (its
+    key)."""
+    is_inside = counts.holds(trait_id, evaluation_id)
+    among = others(counts.of(trait_id), step, own_is_inside=is_inside)
+    return Place(
+        standing(among, step, better), among, is_inside, counts.first_month, counts.last_month
+    )
+
+
+def as_kept(place: Place, step: int) -> dict[str, Any]:
+    """The place as it is kept with a certificate and signed: whole numbers and days."""
+    found = place.standing
+    return {
+        "step": step,
+        "better": found.better,
+        "equal": found.equal,
+        "worse": found.worse,
+        "others": found.n,
+        "first_month": place.first_month.isoformat(),
+        "last_month": place.last_month.isoformat(),
+    }
+
+
+def place_as_issued(record: CertificateRecord, read: ReadTrait) -> IssuedPlace | None:
+    """The place kept with the certificate for one of its traits, or None for none.
+
+    Certificates kept with the number ``n`` hold the dog itself among its equals, where it was
+    counted on the day of issue.
+    """
+    kept = record.as_issued.get(read.trait.slug)
+    if not kept:
+        return None
+    first, last = (date.fromisoformat(kept[name]) for name in ("first_month", "last_month"))
+    is_within = first <= record.examined_on.replace(day=1) <= last
+    own = int("n" in kept and is_within and read.trait.pk in record.counted_at_issue)
+    return IssuedPlace(
+        Standing.of(kept["better"], max(kept["equal"] - own, 0), kept["worse"]), first, last
+    )
