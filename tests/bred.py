@@ -28,6 +28,31 @@ class Bred:
     dogs: list[Dog]
     truth: NDArray[np.float64]
 
+    def pair(self, number: int = 0) -> tuple[Dog, Dog]:
+        """A sire and a dam among the last-born tested dogs, no two numbers with one dam."""
+        dams = [dog for dog in reversed(self.dogs) if dog.sex == "F"]
+        sires = [dog for dog in reversed(self.dogs) if dog.sex == "M"]
+        return sires[number % 8], dams[number]
+
+
+def make_young(sire: Dog, dam: Dog, born_on: date) -> list[Dog]:
+    """A litter of six, not tested; registered now, whenever it was born."""
+    random = random_id()[:4]
+    litter = [
+        _dog(sire.breed, f"{random} {number}", "MF"[number % 2], born_on, sire, dam)
+        for number in range(_LITTER)
+    ]
+    return Dog.objects.bulk_create(litter)
+
+
+def examine_young(
+    club: Club, dogs: list[Dog], values: list[float], *, is_released: bool = True
+) -> None:
+    """Let each dog have this hip laxity index, the worse side's."""
+    evaluations = _evaluations(club, dogs, is_released=is_released)
+    sides = np.array(values) / 0.01
+    _read("hip-laxity", evaluations, sides, np.zeros(len(dogs)))
+
 
 def make_bred(
     club: Club,
@@ -79,7 +104,9 @@ def make_bred(
     return Bred(dogs, truth)
 
 
-def _dog(breed: Breed, number: int, sex: str, born: date, sire: Dog | None, dam: Dog | None) -> Dog:
+def _dog(
+    breed: Breed, number: int | str, sex: str, born: date, sire: Dog | None, dam: Dog | None
+) -> Dog:
     name = f"Tarnfold Pup {number}"
     return Dog(
         breed=breed,
@@ -113,23 +140,7 @@ def _examine(
     elbow: int,
 ) -> None:
     """One examination each, at 150 days of age, by turns at the club's two clinics."""
-    now = timezone.now()
-    evaluations = [
-        Evaluation(
-            reference=random_id()[:10],
-            state=State.ACCEPTED,
-            dog=dogs[at],
-            clinic=(club.clinic, club.other_clinic)[at % 2],
-            examined_on=dogs[at].born_on + timedelta(days=150 + at % 60),
-            examiner="Dr. Vera Oakhollow",
-            consent_to_publish=True,
-            submitted_by=club.nurse.user,
-            submitted_at=now,
-            accepted_at=now,
-        )
-        for at in tested.tolist()
-    ]
-    Evaluation.objects.bulk_create(evaluations)
+    evaluations = _evaluations(club, [dogs[at] for at in tested.tolist()])
     value = 0.5 + truth[tested] + random.normal(0, residual**0.5, len(tested))
     _read("hip-laxity", evaluations, value / 0.01, random.normal(0, 3, len(tested)))
     if angles is not None:
@@ -138,6 +149,26 @@ def _examine(
     if elbow:
         grade = random.integers(0, 3, elbow)
         _read("elbow-grade", evaluations[:elbow], grade, np.zeros(elbow))
+
+
+def _evaluations(club: Club, dogs: list[Dog], *, is_released: bool = True) -> list[Evaluation]:
+    """An accepted examination of each dog, at 150 days of age and more."""
+    now = timezone.now()
+    return Evaluation.objects.bulk_create(
+        Evaluation(
+            reference=random_id()[:10],
+            state=State.ACCEPTED,
+            dog=dog,
+            clinic=(club.clinic, club.other_clinic)[at % 2],
+            examined_on=dog.born_on + timedelta(days=150 + at % 60),
+            examiner="Dr. Vera Oakhollow",
+            consent_to_publish=is_released,
+            submitted_by=club.nurse.user,
+            submitted_at=now,
+            accepted_at=now,
+        )
+        for at, dog in enumerate(dogs)
+    )
 
 
 def _read(

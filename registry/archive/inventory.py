@@ -37,6 +37,8 @@ KEPT = (
     "registry.BreedingRun",
     "registry.TraitRun",
     "registry.RunColumn",
+    "registry.KeptForecast",
+    "registry.ForecastCheck",
     "registry.OutboxMail",
     "registry.ReplayKey",
     "registry.LedgerEntry",

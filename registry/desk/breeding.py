@@ -21,6 +21,8 @@ from registry.desk.breeding_computation import Computed, compute
 from registry.desk.breeding_inputs import Inputs, one_snapshot, read_inputs
 from registry.desk.breeding_store import TraitResult, store
 from registry.desk.errors import NotFound
+from registry.desk.forecast_keeping import forecasts_to_keep
+from registry.desk.forecast_outcomes import keep_and_check
 from registry.ledger import Change, append
 from registry.models import Breed, BreedingRun, Dog, Role, RunState
 from registry.queries.breeding import changes_since
@@ -195,6 +197,8 @@ def _sign_of_life(run_id: int, claim: int) -> None:
 def _finish(run: BreedingRun, claim: int, inputs: Inputs, computed: Computed) -> None:
     """Store everything in one transaction, unless the run is another worker's by now."""
     fingerprint = inputs.fingerprint()
+    # Before the columns of the run that said them are let go.
+    kept = forecasts_to_keep(run.breed, inputs)
     with transaction.atomic():
         ours = BreedingRun.objects.filter(pk=run.pk, state=RunState.RUNNING, claims=claim)
         done = ours.update(
@@ -210,6 +214,7 @@ def _finish(run: BreedingRun, claim: int, inputs: Inputs, computed: Computed) ->
         )
         if not done:
             raise _Lost
+        forecasts = keep_and_check(run, inputs, computed.traits, kept)
         results = store(run=run, pedigree=computed.pedigree, traits=computed.traits)
         BreedingRun.objects.filter(pk=run.pk).update(results_sha256=results)
         append(
@@ -222,6 +227,7 @@ def _finish(run: BreedingRun, claim: int, inputs: Inputs, computed: Computed) ->
                 "inputs_sha256": Change(None, fingerprint),
                 "results_sha256": Change(None, results),
                 "variances": Change(None, _variances(computed.traits)),
+                **forecasts,
             },
         )
 

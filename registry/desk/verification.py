@@ -22,6 +22,7 @@ from registry.desk.agreement import check_files, check_rows
 from registry.desk.announcement_agreement import check_announcements
 from registry.desk.distributions import Rebuilt, compare_distributions
 from registry.desk.dog_agreement import check_dogs
+from registry.desk.forecast_agreement import check_forecasts
 from registry.desk.mail import queue
 from registry.desk.office_agreement import check_office
 from registry.ledger.checkpoints import Checkpoint, NoteProblem, open_note
@@ -70,12 +71,14 @@ def verify_ledger(
 
 
 def verify_records(*, most: int = _MOST, with_files: bool = True) -> Verified:
-    """Hold results, announcements, dogs, roles, counts and stored files against the ledger, and
-    remember how it ended. Stops at ``most`` differences."""
+    """Hold results, announcements, dogs, roles, kept forecasts, counts and stored files against the
+    ledger, and remember how it ended. Stops at ``most`` differences."""
     try:
         # Results are approved meanwhile: trail and rows are read as of one moment.
         with snapshot():
-            rows = chain(check_rows(), check_announcements(), check_dogs(), check_office())
+            rows = chain(
+                check_rows(), check_announcements(), check_dogs(), check_office(), check_forecasts()
+            )
             seen, counts = list(islice(rows, most)), compare_distributions()
         upkeep.remember(name=upkeep.COUNTS, ok=counts.agrees)
         rest = chain(_counts(counts), check_files() if with_files else ())

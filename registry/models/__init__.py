@@ -32,6 +32,7 @@ from registry.models.evaluations import (
     Side,
     State,
 )
+from registry.models.forecasts import ForecastCheck, KeptForecast
 from registry.models.ledger import (
     LedgerEntry,
     LedgerHead,
@@ -64,6 +65,8 @@ __all__ = [
     "Evidence",
     "Flag",
     "FlagLevel",
+    "ForecastCheck",
+    "KeptForecast",
     "Kind",
     "LedgerEntry",
     "LedgerHead",
