@@ -116,13 +116,17 @@ def _copy_when_due(folder: Path) -> None:
 
 
 def _is_due(name: str, between: timedelta, failure: str) -> bool:
-    """Whether the last time is long enough ago, and the last failure not of a moment ago."""
-    last = Upkeep.objects.filter(name=name, at__gt=timezone.now() - between)
+    """Whether the last time is long enough ago, and the last failure not of a moment ago. What lies
+    in the future was written by a clock that was ahead, and proves nothing."""
+    now = timezone.now()
+    last = Upkeep.objects.filter(name=name, at__gt=now - between, at__lte=now)
     return not last.exists() and not _has_just_failed(failure)
 
 
 def _has_just_failed(failure: str) -> bool:
-    return Upkeep.objects.filter(name=failure, at__gt=timezone.now() - _BEFORE_NEXT_TRY).exists()
+    now = timezone.now()
+    failed = Upkeep.objects.filter(name=failure, at__gt=now - _BEFORE_NEXT_TRY, at__lte=now)
+    return failed.exists()
 
 
 def _keep_newest(folder: Path) -> None:

@@ -11,10 +11,11 @@ from __future__ import annotations
 import hashlib
 import logging
 import os
+import re
 import secrets
 import unicodedata
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
@@ -38,6 +39,9 @@ _ENDINGS = {
     "application/dicom": (".dcm", ".dicom"),
 }
 _ORPHAN_AGE = timedelta(hours=24)
+SET_ASIDE = "swept"
+_KEPT_ASIDE = timedelta(days=30)
+_OWN_NAME = re.compile(r"[0-9a-f]{32}(\.part)?")
 MOST_FILES = 20
 
 
@@ -144,7 +148,13 @@ def claim_for(
 
 
 def sweep(*, by: Actor) -> int:
-    """Remove loose files that nothing named for a day, and files on disk that no row names."""
+    """Remove loose files that nothing named for a day, and set aside files on disk that no row
+    names.
+
+    Only what has a name of this module's making is touched, so that no other file is lost where the
+    folder is shared, and what is set aside is kept for a month: a database that was put back may be
+    older than the folder.
+    """
     too_old = timezone.now() - _ORPHAN_AGE
     removed = 0
     loose = Evidence.objects.filter(
@@ -155,12 +165,25 @@ def sweep(*, by: Actor) -> int:
             _forget(by, evidence)
         removed += 1
     folder = Path(settings.EVIDENCE_ROOT)
-    for path in folder.iterdir() if folder.is_dir() else ():
-        is_old = path.stat().st_mtime < too_old.timestamp()
-        if is_old and not Evidence.objects.filter(stored_name=path.name).exists():
-            path.unlink(missing_ok=True)
+    aside = folder / SET_ASIDE
+    for path in _own_files(folder, before=too_old):
+        if not Evidence.objects.filter(stored_name=path.name).exists():
+            aside.mkdir(mode=0o700, exist_ok=True)
+            path.rename(aside / path.name)
+            os.utime(aside / path.name)
             removed += 1
+    for path in _own_files(aside, before=timezone.now() - _KEPT_ASIDE):
+        path.unlink(missing_ok=True)
     return removed
+
+
+def _own_files(folder: Path, *, before: datetime) -> list[Path]:
+    """The files of this module's making that were last changed before the instant."""
+    if not folder.is_dir():
+        return []
+    own = (path for path in folder.iterdir() if _OWN_NAME.fullmatch(path.name))
+    files = (path for path in own if path.is_file() and not path.is_symlink())
+    return [path for path in files if path.stat().st_mtime < before.timestamp()]
 
 
 def stored_path(evidence: Evidence) -> Path:

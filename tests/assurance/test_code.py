@@ -11,12 +11,16 @@ import pytest
 from tests.assurance.source import ROOT, at, calls, imports, modules
 
 # Modules that reach another machine. Those that may look at the site's own certificate, and ask the
-# virus scanner that a setting names.
+# virus scanner that a setting names; and the one that shuts a visitor's own connection for reading.
 NETWORK = re.compile(
     r"(socket|ssl|http\.client|urllib\.request|urllib3|requests|httpx|aiohttp|ftplib|telnetlib"
     r"|poplib|imaplib|xmlrpc|paramiko)(\.|$)"
 )
-MAY_REACH_OUT = {"registry/doctor/tls.py", "registry/desk/scanner.py"}
+MAY_REACH_OUT = {
+    "registry/doctor/tls.py",
+    "registry/desk/scanner.py",
+    "registry/slow_bodies.py",
+}
 # Mail goes out by Django's own backend; the desk only names the error it may raise.
 MAIL = re.compile(r"smtplib(\.|$)")
 MAY_NAME_MAIL = {"registry/desk/mail.py": "smtplib.SMTPException"}

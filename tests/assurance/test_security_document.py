@@ -55,6 +55,7 @@ TRUE_LIMITS = {
     "a loose or discarded evidence file is kept": (
         f"{evidence._ORPHAN_AGE // timedelta(hours=1)} hours"
     ),
+    "a stored file that no record names is set aside for": f"{evidence._KEPT_ASIDE.days} days",
     "a pedigree spreadsheet": (
         f"{pedigree_rows.MOST_BYTES // 2**20} MB, {pedigree_rows.MOST_ROWS:,} rows"
     ),

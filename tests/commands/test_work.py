@@ -154,6 +154,27 @@ class TestOneRound:
 
         assert (tmp_path / "alive").exists()
 
+    def test_a_chore_that_fails_keeps_no_other_from_being_done(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    ) -> None:
+        make_club()
+
+        def broken(**_given: object) -> int:
+            raise IsADirectoryError("lost+found")
+
+        for name in ("deliver_waiting", "sweep", "examine_slowly"):
+            monkeypatch.setattr(work, name, broken)
+        slid: list[int] = []
+        monkeypatch.setattr(work, "slide_windows", lambda: slid.append(1))
+
+        call_command("work", "--once", "--sign-of-life", str(tmp_path / "alive"))
+
+        assert LogCheckpoint.objects.exists()
+        assert slid == [1]
+        assert (tmp_path / "alive").exists()
+        failed = [each.message for each in caplog.records if "chore" in each.message]
+        assert [words.rpartition(" ")[2] for words in failed] == ["_deliver", "_sweep", "_examine"]
+
     def test_a_database_that_is_away_ends_the_round_without_a_sign(
         self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:

@@ -64,6 +64,12 @@ class TestSchedule:
         hours_ago(24)
         assert verify_when_due() == BOTH
 
+    def test_a_clock_that_was_ahead_switches_nothing_off(self) -> None:
+        verify_when_due()
+        hours_ago(-24 * 365)
+
+        assert verify_when_due() == BOTH
+
     def test_one_that_was_done_by_hand_waits_a_day_too(self) -> None:
         call_command("verify_ledger", verbosity=0)
 

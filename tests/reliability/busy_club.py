@@ -233,7 +233,7 @@ def look_at_files(found: Found, rows: Iterable[Evidence]) -> None:
     for path in folder.iterdir():
         os.utime(path, (0, 0))
     evidence.sweep(by=Actor.system())
-    left = {path.name for path in folder.iterdir()}
+    left = {path.name for path in folder.iterdir() if path.is_file()}
     found.nameless_files_after_sweep = len(left - named)
     found.files_swept_wrongly = sorted(named - left)
 

@@ -10,7 +10,7 @@ Any number of workers may run.
 
 import logging
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event, Thread
@@ -31,7 +31,6 @@ from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
 from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
-from registry.desk.public_states import settle_when_due
 from registry.desk.replay import forget_old_keys
 from registry.desk.sign_in import forget_ended_sessions
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
@@ -70,17 +69,14 @@ class Command(BaseCommand):
         catching_up = _Every(60 * settings.BREEDING_EVERY_MINUTES)
         while not stop.is_set():
             try:
-                _deliver()
-                _sign()
+                _guarded(_deliver, _sign)
                 if catching_up.is_due():
-                    _catch_up()
+                    _guarded(_catch_up)
                 with _alive_meanwhile(options["sign_of_life"]):
-                    _do_tasks(stop)
-                    _back_up()
-                    _verify()
-                _warn()
+                    _guarded(lambda: _do_tasks(stop), _back_up, _verify)
+                _guarded(_warn)
                 if tidying.is_due():
-                    _tidy()
+                    _guarded(*_TIDYING)
             except OperationalError:
                 # The database restarts now and then; the next round finds it again.
                 logger.exception("this round could not reach the database")
@@ -93,6 +89,18 @@ class Command(BaseCommand):
             if options["once"]:
                 return
             stop.wait(options["every"])
+
+
+def _guarded(*chores: Callable[[], None]) -> None:
+    """Do one chore after the other: what goes wrong with one keeps no other from being done. That
+    the database is away is for the whole round, and goes on up."""
+    for chore in chores:
+        try:
+            chore()
+        except OperationalError:
+            raise
+        except Exception:
+            logger.exception("a chore of this round failed: %s", chore.__name__)
 
 
 class _Every:
@@ -189,22 +197,37 @@ def _sign() -> None:
         logger.info("log: checkpoint of %d entries signed", made.size)
 
 
-def _tidy() -> None:
-    """Forget what is past its time, sweep files that nothing names, slide the rolling windows, and
-    make the doctor's slow checks for the pages."""
+def _end_sessions() -> None:
+    """Forget sessions that have ended, with their addresses."""
     call_command("clearsessions")
-    ended = forget_ended_sessions()
-    if ended:
+    if ended := forget_ended_sessions():
         logger.info("tidy: %d ended sessions forgotten, with their addresses", ended)
+
+
+def _forget() -> None:
+    """Forget request keys and background tasks that are past their time."""
     if forgotten := forget_old_keys():
         logger.info("request keys: %d forgotten", forgotten)
     if forgotten := forget_old_tasks():
         logger.info("background tasks: %d forgotten", forgotten)
+
+
+def _sweep() -> None:
+    """Sweep files that nothing names."""
     if swept := sweep(by=Actor.system()):
         logger.info("evidence: %d loose files swept", swept)
+
+
+def _examine() -> None:
+    """Make the doctor's slow checks for the pages."""
     if ill := needing(examine_slowly(), Level.HAND):
         logger.warning("doctor: needs a hand: %s", ", ".join(each.check for each in ill))
+
+
+def _slide() -> None:
+    """Slide the rolling windows."""
     if slid := slide_windows():
         logger.info("distributions: %d windows slid", slid)
-    if settled := settle_when_due():
-        logger.info("distributions: %d public states brought into the month", settled)
+
+
+_TIDYING = (_end_sessions, _forget, _sweep, _examine, _slide)
