@@ -29,8 +29,9 @@ from registry.desk.breeding_inputs import Inputs, TraitInputs
 from registry.desk.breeding_records import clinic_differences, litters, records_of
 from registry.desk.breeding_store import Found, TraitResult
 from registry.models import VariancesFrom
-from registry.science.breeding_values import Solution, breeding_values
+from registry.science.breeding_values import Solution, breeding_values, shift_by_variances
 from registry.science.inbreeding import inbreeding
+from registry.science.missing_parents import filled
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
 from registry.science.threshold import threshold_values
@@ -63,7 +64,8 @@ class Computed:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Breed:
-    """What all traits of a breed share."""
+    """What all traits of a breed share. ``pedigree`` and ``inbreeding`` hold stand-ins for missing
+    parents after the dogs."""
 
     inputs: Inputs
     pedigree: Pedigree
@@ -78,12 +80,17 @@ def compute(inputs: Inputs, *, between: Callable[[], None] = lambda: None) -> Co
     """
     with threadpool_limits(limits=1):
         pedigree = Pedigree.of(inputs.sire, inputs.dam)
+        # Of the dogs' written ancestors alone: what pages call a dog's inbreeding.
         of_all = inbreeding(pedigree)
+        whole = filled(
+            pedigree, year=birth_years(inputs), day=inputs.born, is_own=inputs.is_of_breed
+        )
+        of_whole = inbreeding(whole.kin) if whole.stand_ins else of_all
         breed = _Breed(
             inputs=inputs,
-            pedigree=pedigree,
-            inbreeding=of_all,
-            size=size_of(inputs, pedigree, of_all),
+            pedigree=whole.model,
+            inbreeding=of_whole,
+            size=size_of(inputs, whole, of_whole),
         )
         results = []
         for trait in inputs.traits:
@@ -114,7 +121,13 @@ def _of_trait(breed: _Breed, trait: TraitInputs) -> TraitResult:
         return TraitResult(trait.pk, trait.slug, n, notes=notes)
     solve = _values_of_grades if trait.is_graded else breeding_values
     solution = solve(breed.pedigree, breed.inbreeding, records, found.variances)
-    return _result(breed, trait, found, solution, notes, perf_counter() - began)
+    shift = None
+    # Of grades the working records change with the variances: their error is not told.
+    if found.heritability_se is not None and not trait.is_graded:
+        shift = shift_by_variances(
+            breed.pedigree, breed.inbreeding, records, found.variances, found.heritability_se
+        )
+    return _result(breed, trait, found, solution, shift, notes, perf_counter() - began)
 
 
 def _values_of_grades(
@@ -128,6 +141,7 @@ def _result(
     trait: TraitInputs,
     found: Found,
     solution: Solution,
+    shift: NDArray[np.float64] | None,
     notes: list[Note],
     seconds: float,
 ) -> TraitResult:
@@ -139,7 +153,9 @@ def _result(
     record = np.full(len(breed.inputs.dog), np.nan)
     record[trait.place] = trait.value
     own = breed.inputs.is_of_breed
-    average = average_note(solution.value, birth_years(breed.inputs), own, YEARS_OF_SIZE)
+    average = average_note(
+        solution.value[: len(record)], birth_years(breed.inputs), own, YEARS_OF_SIZE
+    )
     if average is not None:
         notes.append(dict(average))
     told = record
@@ -157,9 +173,9 @@ def _result(
         base=float(solution.level_mean[is_inside].mean()),
         middle=float(np.median(trait.value[is_inside])),
         columns={
-            "value": solution.value,
-            "error_variance": solution.error_variance,
-            "reliability": solution.reliability,
+            "value": solution.value[: len(record)],
+            "error_variance": solution.error_variance[: len(record)],
+            "reliability": solution.reliability[: len(record)],
             "record": record,
         },
         seconds=seconds,
@@ -174,6 +190,7 @@ def _result(
                 record=told,
                 solution=solution,
                 additive=found.variances.additive,
+                shift=shift,
             ),
             "effective_size": breed.size,
         },

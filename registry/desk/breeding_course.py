@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from registry.desk.breeding_inputs import Inputs
 from registry.science.breeding_values import Solution
 from registry.science.diversity import effective_size
+from registry.science.missing_parents import Filled
 from registry.science.pedigree import Pedigree
 from registry.science.trend import UNKNOWN_YEAR, by_birth_year
 
@@ -30,16 +31,23 @@ def course(
     record: NDArray[np.float64],
     solution: Solution,
     additive: float,
+    shift: NDArray[np.float64] | None,
 ) -> dict[str, Any]:
-    """The breed's course by year of birth, of its own dogs alone, as JSON can hold it."""
+    """The breed's course by year of birth, of its own dogs alone, as JSON can hold it.
+
+    ``pedigree``, ``inbreeding`` and ``solution`` hold the stand-ins for missing parents too.
+    """
+    stand_ins = len(pedigree) - len(inputs.dog)
+    year = np.where(inputs.is_of_breed, birth_years(inputs), UNKNOWN_YEAR)
     trend = by_birth_year(
         pedigree,
-        born=np.where(inputs.is_of_breed, birth_years(inputs), UNKNOWN_YEAR),
-        record=record,
+        born=np.append(year, np.full(stand_ins, UNKNOWN_YEAR)),
+        record=np.append(record, np.full(stand_ins, np.nan)),
         value=solution.value,
         error_variance=solution.error_variance,
         inbreeding=inbreeding,
         additive=additive,
+        shift=shift,
     )
     told = asdict(trend)
     # Every dog has a day of birth: what is left without a year are the other breeds' ancestors.
@@ -53,16 +61,14 @@ def birth_years(inputs: Inputs) -> NDArray[np.int64]:
     return np.asarray(since_1970 + 1970, dtype=np.int64)
 
 
-def size_of(
-    inputs: Inputs, pedigree: Pedigree, of_all: NDArray[np.float64]
-) -> dict[str, Any] | None:
+def size_of(inputs: Inputs, whole: Filled, of_all: NDArray[np.float64]) -> dict[str, Any] | None:
     """The effective size by the breed's latest birth years; None in a pedigree too shallow."""
     year = birth_years(inputs)
     if not inputs.is_of_breed.any():
         return None
     last = int(year[inputs.is_of_breed].max())
-    recent = inputs.is_of_breed & (year > last - YEARS_OF_SIZE)
-    found = effective_size(pedigree, of_all, recent)
+    recent = np.flatnonzero(inputs.is_of_breed & (year > last - YEARS_OF_SIZE))
+    found = effective_size(whole.kin, of_all, recent, stand_ins=whole.stand_ins)
     if found is None:
         return None
     told = {name: finite(value) for name, value in asdict(found).items()}

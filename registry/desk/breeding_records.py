@@ -40,12 +40,13 @@ def records_of(inputs: Inputs, trait: TraitInputs, litter: NDArray[np.int64]) ->
 def litters(inputs: Inputs, trait: TraitInputs) -> NDArray[np.int64]:
     """Each dog's litter: born of one dam on one day; coded from 0 among the dogs with a record.
 
-    A dog whose dam is not known is a litter of its own, since its record varies as much as
-    another's.
+    Where the dam is not known, born of one sire on one day. A dog without known parents is a litter
+    of its own, since its record varies as much as another's.
     """
-    dogs = trait.place
-    dam, born = inputs.dam[dogs], inputs.born[dogs]
-    dam = np.where(dam >= 0, dam, len(inputs.dog) + dogs)
+    dogs, n = trait.place, len(inputs.dog)
+    sire, dam, born = inputs.sire[dogs], inputs.dam[dogs], inputs.born[dogs]
+    by_sire = np.where(sire >= 0, n + sire, 2 * n + dogs)
+    dam = np.where(dam >= 0, dam, by_sire)
     code = np.full(len(inputs.dog), NO_LITTER, dtype=np.int64)
     order = np.lexsort((born, dam))
     is_new = np.ones(len(dogs), dtype=np.bool_)

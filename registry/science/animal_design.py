@@ -73,7 +73,11 @@ class AnimalDesign:
         parents = np.sort(places)
         number = np.full(len(pedigree) + 1, UNKNOWN)
         number[parents] = np.arange(len(parents))
-        of_parents = Pedigree.of(number[pedigree.sire[parents]], number[pedigree.dam[parents]])
+        of_parents = Pedigree.of(
+            number[pedigree.sire[parents]],
+            number[pedigree.dam[parents]],
+            factor=None if pedigree.factor is None else pedigree.factor[parents],
+        )
         inverse = relationship_inverse(of_parents, inbreeding[parents])
         log = float(np.log(mendelian_variance(of_parents, inbreeding[parents])).sum())
         return cls._laid_out(pedigree, inbreeding, traits, parents, inverse, log)

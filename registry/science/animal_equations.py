@@ -3,7 +3,7 @@
 With the parents' values given, what is left of a record (Mendelian part, litter, residual) is
 independent between litters, so its inverse covariance is sparse and is written down, a dog and a
 litter at a time. Solving the equations is the caller's: ``restricted_likelihood`` does so densely,
-``two_traits`` also by conjugate gradients.
+``breeding_values`` has equations of its own.
 """
 
 from __future__ import annotations

@@ -30,6 +30,8 @@ EXACT_DOGS = 10_000
 EXACT_EQUATIONS = 2_500
 """A breed of so many dogs, or of so few equations once all dogs without offspring are absorbed, is
 solved by the inverse of its equations, and its reliabilities are exact. Above, they are not."""
+_ROUGH = 1e-5
+"""The same where only a spread hangs on it."""
 TOLERANCE = 1e-8
 """Of conjugate gradients: the relative residual at which they end."""
 
@@ -103,6 +105,39 @@ def breeding_values(
             errors = approximate_error_variances(system, inbreeding, records, variances)
         known = _Known(*errors, (1.0 + inbreeding) * variances.additive, is_small)
         return _recovered(system, records, solved, known)
+
+
+def shift_by_variances(
+    pedigree: Pedigree,
+    inbreeding: Numbers,
+    records: Records,
+    variances: Variances,
+    heritability_error: float,
+) -> Numbers:
+    """Return how far every value moves with one standard error of the heritability, (n,).
+
+    Half the difference of the values at one error above and one below, the total and the litter's
+    share kept: the derivative that Kackar & Harville (1984, JASA 79:853-862) ask for, for what is
+    said of values whose variances are estimates themselves.
+    """
+    ends = []
+    for sign in (1.0, -1.0):
+        most = 0.98 * (variances.additive + variances.residual)
+        additive = variances.additive + sign * heritability_error * variances.total
+        additive = min(max(additive, 0.02 * variances.total), most)
+        at = Variances(
+            additive=additive,
+            litter=variances.litter,
+            residual=variances.additive + variances.residual - additive,
+        )
+        with threadpool_limits(limits=1, user_api="blas"):
+            system = reduced_equations(pedigree, inbreeding, records, at)
+            found = conjugate_gradients(
+                system.times, system.diagonal(), system.right, tolerance=_ROUGH
+            ).solution
+            litter = recovered_litters(system, found)
+            ends.append(recovered_values(system, records, found, litter))
+    return np.asarray((ends[0] - ends[1]) / 2)
 
 
 def is_exact(dogs: int, equations: int) -> bool:

@@ -33,8 +33,11 @@ def completeness(pedigree: Pedigree, generations: int) -> Numbers:
     return total / (2.0 ** (generations + 1) - 2)
 
 
-def equivalent_generations(pedigree: Pedigree) -> Numbers:
+def equivalent_generations(pedigree: Pedigree, stand_ins: int = 0) -> Numbers:
     """Return every dog's equivalent complete generations of known ancestors, (n,).
+
+    The last ``stand_ins`` places stand for missing parents: those are no generation, but as far
+    from the founders as the parents that they are drawn from.
 
     The sum of ½ᵍ over all known ancestors, each g generations back. Source: Maignel, Boichard &
     Verrier (1996), Interbull Bulletin 14:49-54.
@@ -43,7 +46,7 @@ def equivalent_generations(pedigree: Pedigree) -> Numbers:
     ends = np.cumsum(np.bincount(pedigree.level))
     for here in np.split(pedigree.order, ends):
         parents = known[pedigree.sire[here]] + known[pedigree.dam[here]]
-        known[here] = 0.5 * parents + 1.0
+        known[here] = 0.5 * parents + (here < len(pedigree) - stand_ins)
     return known[:-1]
 
 
@@ -73,6 +76,8 @@ def effective_size(
     pedigree: Pedigree,
     inbreeding: Numbers,
     dogs: NDArray[np.bool_] | Places | None = None,
+    *,
+    stand_ins: int = 0,
 ) -> EffectiveSize | None:
     """Return the effective population size by the rate of inbreeding of some dogs, or None.
 
@@ -89,7 +94,7 @@ def effective_size(
     if inbreeding.shape != (len(pedigree),):
         raise ValueError(f"{len(pedigree)} dogs, but inbreeding of {inbreeding.shape}")
     chosen = np.arange(len(pedigree)) if dogs is None else np.arange(len(pedigree))[dogs]
-    generations = equivalent_generations(pedigree)[chosen]
+    generations = equivalent_generations(pedigree, stand_ins)[chosen]
     is_told = generations >= LEAST_GENERATIONS
     chosen, generations = chosen[is_told], generations[is_told]
     with np.errstate(divide="ignore"):  # a dog inbred completely rises by 1

@@ -46,11 +46,13 @@ def inbreeding(pedigree: Pedigree) -> Numbers:
 def mendelian_variance(pedigree: Pedigree, inbreeding: Numbers) -> Numbers:
     """Return the Mendelian sampling variance of every dog, (n,), a share of the additive variance.
 
-    ½ − ¼(F of sire + F of dam); ¾ − ¼F with one known parent, 1 with none.
+    ½ − ¼(F of sire + F of dam); ¾ − ¼F with one known parent, 1 with none; times the pedigree's
+    factor.
     """
     if inbreeding.shape != (len(pedigree),):
         raise ValueError(f"{len(pedigree)} dogs, but inbreeding of {inbreeding.shape}")
-    return variance_left_open(pedigree.sire, pedigree.dam, inbreeding)
+    variance = variance_left_open(pedigree.sire, pedigree.dam, inbreeding)
+    return variance if pedigree.factor is None else pedigree.factor * variance
 
 
 class _Matings(NamedTuple):

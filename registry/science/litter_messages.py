@@ -77,6 +77,9 @@ class Litters:
         ratio = variances.additive / variances.residual
         of_offspring = np.zeros(len(code))
         of_offspring[pair] = inbreeding
+        factor = np.ones(len(code))
+        if dogs.factor is not None:
+            factor[pair] = dogs.factor
         # Before any record the variances are (1 + F)·ratio and the covariance is 2F′·ratio: records
         # shrink the two variances, and the covariance by both.
         prior = (1.0 + f_of_parent[sire]) * (1.0 + f_of_parent[dam]) * ratio
@@ -96,7 +99,7 @@ class Litters:
             cell=cell,
             sire=sire,
             dam=dam,
-            spread=ratio * (0.5 - 0.25 * (f_of_parent[sire] + f_of_parent[dam])),
+            spread=factor * ratio * (0.5 - 0.25 * (f_of_parent[sire] + f_of_parent[dam])),
             together=np.divide(2.0 * of_offspring, prior, out=np.zeros(len(code)), where=prior > 0),
             outside=sums_by(pair, np.where(cell == len(cells), by_dog, 0.0), len(code)),
             pair_of_cell=cells // litters,
@@ -162,6 +165,7 @@ def settled(litters: Litters) -> Settled:
     has_sire, has_dam = litters.sire < m, litters.dam < m
     pair, cell = litters.pair[litters.place], litters.cell[litters.place]
     alone, cells = cell == len(litters.inside), len(litters.inside)
+    is_one = has_sire & (litters.sire == litters.dam)
     spread = litters.spread[pair]
     own_alone, own = np.where(alone, litters.own, 0.0), np.where(alone, 0.0, litters.own)
     records = litters.inside + kappa
@@ -179,11 +183,15 @@ def settled(litters: Litters) -> Settled:
         dam = has_dam / (above[litters.dam] + below[litters.dam] - to_dam)
         to_sire = 0.25 * has_sire / (_inverse(said) + 0.25 * dam)
         to_dam = 0.25 * has_dam / (_inverse(said) + 0.25 * sire)
+        # A pool that stands for both parents is the mean itself, and hears it in two halves.
+        to_sire[is_one] = to_dam[is_one] = 0.5 * said[is_one]
         below[:m] = own_alone
         below += sums_by(litters.sire, to_sire, m + 1) + sums_by(litters.dam, to_dam, m + 1)
         sire = has_sire / (above[litters.sire] + below[litters.sire] - to_sire)
         dam = has_dam / (above[litters.dam] + below[litters.dam] - to_dam)
         mean = _inverse(0.25 * (sire + dam) + 0.5 * litters.together * sire * dam)
+        one = litters.sire[is_one]
+        mean[is_one] = above[one] + below[one] - to_sire[is_one] - to_dam[is_one]
         others = mean + said
         beside = others[litters.pair_of_cell] - of_litter + whole.mean
         rest = Joint(

@@ -43,18 +43,24 @@ class Pedigree:
     dam: Places
     order: Places
     level: Places
+    factor: NDArray[np.float64] | None = None
+    """(n,): what each dog's Mendelian variance is multiplied by; None: nothing. Only stand-ins for
+    missing parents have another than 1 (see ``missing_parents``)."""
 
     @classmethod
-    def of(cls, sire: ArrayLike, dam: ArrayLike) -> Pedigree:
+    def of(
+        cls, sire: ArrayLike, dam: ArrayLike, *, factor: NDArray[np.float64] | None = None
+    ) -> Pedigree:
         """Return the pedigree of dogs in any order, given the place of each one's sire and dam.
 
         Raises PedigreeLoopError when a dog would be its own ancestor, and ValueError for a parent
-        out of range or one dog as both parents of another.
+        out of range or one dog as both parents of another, which only stand-ins may have.
         """
         sires, dams = _places(sire, "sire"), _places(dam, "dam")
-        _check(sires, dams)
+        if factor is None:
+            _check(sires, dams)
         level = _levels(sires, dams)
-        return cls(sires, dams, np.argsort(level, kind="stable"), level)
+        return cls(sires, dams, np.argsort(level, kind="stable"), level, factor)
 
     def __len__(self) -> int:
         """Return the number of dogs."""
@@ -71,6 +77,7 @@ class Pedigree:
             sire=number[self.sire[places]],
             dam=number[self.dam[places]],
             starts=np.concatenate([[0], np.cumsum(np.bincount(self.level[places]))]),
+            factor=None if self.factor is None else self.factor[places],
         )
 
     @cached_property

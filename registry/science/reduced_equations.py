@@ -46,6 +46,8 @@ class Dogs:
     """(n,): the parents' numbers, m for an unknown one."""
     spread: Numbers
     """(n,): d/λ, the variance of the Mendelian part; 0 for a dog that is a parent itself."""
+    factor: Numbers | None = None
+    """(n,): the pedigree's factor of the Mendelian variances."""
 
     @classmethod
     def of(cls, pedigree: Pedigree, inbreeding: Numbers, ratio: float) -> Dogs:
@@ -60,7 +62,9 @@ class Dogs:
         m = len(pedigree.stock)
         spread = ratio * mendelian_variance(pedigree, inbreeding)
         spread[pedigree.stock.places] = 0.0
-        return cls(m, number[:-1], number[pedigree.sire], number[pedigree.dam], spread)
+        return cls(
+            m, number[:-1], number[pedigree.sire], number[pedigree.dam], spread, pedigree.factor
+        )
 
     def share(self, places: Codes) -> sparse.csr_array:
         """Return z of dogs without offspring: ½ at each known parent, (len(places), m)."""
@@ -248,6 +252,7 @@ def _penalty(pedigree: Pedigree, inbreeding: Numbers, variances: Variances) -> s
         dam=np.where(stock.dam < m, stock.dam, UNKNOWN),
         order=np.arange(m),
         level=pedigree.level[stock.places],
+        factor=stock.factor,
     )
     inverse = relationship_inverse(parents, inbreeding[stock.places])
     return (variances.residual / variances.additive) * inverse

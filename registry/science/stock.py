@@ -32,6 +32,8 @@ class Stock:
     """(m,): the parents' numbers."""
     starts: Places
     """Where each level begins, and at the end m."""
+    factor: Numbers | None = None
+    """(m,): what each one's Mendelian variance is multiplied by; None: nothing."""
 
     def __len__(self) -> int:
         """Return the number of parents."""
@@ -61,12 +63,14 @@ class Stock:
             sire=renumbered[self.sire[kept]],
             dam=renumbered[self.dam[kept]],
             starts=np.searchsorted(kept, self.starts),
+            factor=None if self.factor is None else self.factor[kept],
         )
         return smaller, renumbered
 
     def mendelian_variance(self, inbreeding: Numbers) -> Numbers:
         """Return the Mendelian sampling variance of each, (m,), from the inbreeding of each."""
-        return variance_left_open(self.sire, self.dam, inbreeding)
+        variance = variance_left_open(self.sire, self.dam, inbreeding)
+        return variance if self.factor is None else self.factor * variance
 
     def relationships(self, given: Numbers, inbreeding: Numbers) -> Numbers:
         """Return A·x for k vectors at once: the columns of ``given``, (m + 1, k), which is reused.

@@ -96,6 +96,7 @@ def by_birth_year(
     error_variance: Numbers,
     inbreeding: Numbers,
     additive: float,
+    shift: Numbers | None = None,
     fewest: int = FEWEST_DOGS,
 ) -> Trend:
     """Return the breed's course; every array has one number a dog, (n,), in the pedigree's order.
@@ -105,9 +106,10 @@ def by_birth_year(
     random, and is a little too narrow as littermates are alike.
 
     A breeding value's interval says how far the true mean of these very dogs may lie from the mean
-    of their estimates, if the variances are right (``additive`` is that of dogs that are not
-    inbred). The line's is made in the same way, by least squares of equal weight for each year: it
-    is about the line through the true means of the same dogs. How: ``_error_variances``.
+    of their estimates (``additive`` is the variance of dogs that are not inbred). ``shift`` (n,)
+    is how far each value moves with one standard error of the variances; without it they are taken
+    to be known. The line's is made in the same way, by least squares of equal weight for each year:
+    it is about the line through the true means of the same dogs. How: ``_error_variances``.
     """
     if not all(len(row) == len(pedigree) for row in (born, record, value, inbreeding)):
         raise ValueError(f"the pedigree has {len(pedigree)} dogs; give one number for each")
@@ -125,6 +127,8 @@ def by_birth_year(
     errors = _error_variances(
         pedigree, error_variance, prior, place, np.vstack([wanted, 0 * wanted[:1]])
     )
+    if shift is not None:
+        errors += (np.bincount(place, shift, minlength=len(known) + 1)[:-1] @ wanted) ** 2
     tested = np.isfinite(record)
     years = tuple(
         Year(

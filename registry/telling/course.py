@@ -245,7 +245,10 @@ def _inbreeding(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
         figure=drawn.inbreeding(enough, axes=AxisWords(x=_("Year of birth"), y=name), name=name),
         words=(
             _("Inbreeding is 25 of 100 when a brother and a sister have puppies."),
-            _("It counts the ancestors on record. Those that nobody wrote down are missing."),
+            _(
+                "A parent that nobody wrote down is taken to be as closely related as the known "
+                "parents of the same year."
+            ),
         ),
         heads=(_("Born in"), _("Dogs"), name),
         rows=tuple(
@@ -338,6 +341,12 @@ def _details(course: Course) -> list[str]:
         _("What a dog's genes are worth is worked out from its own result and all its relatives'.")
     )
     said.append(_("The sum allows for sex, clinic, year of the exam, age, and litter."))
+    said.append(
+        _(
+            "A parent that nobody wrote down is taken as one like the known parents of the same "
+            "year. In the first years it is taken as a founder."
+        )
+    )
     if course.trend.line is not None:
         said.append(
             _("The change is that of a straight line through the %(years)d yearly means.")

@@ -275,6 +275,19 @@ class TestComputing:
         mean = sum(each["records"] * each["effect"] for each in row.clinics)
         assert mean == pytest.approx(0, abs=1e-9)
 
+    def test_missing_parents_leave_no_trace_among_the_stored_dogs(self, club: Club) -> None:
+        bred = make_bred(club)
+        last = [dog.pk for dog in bred.dogs[-96::6]]
+        Dog.objects.filter(pk__in=last).update(sire=None)
+
+        run = run_now(club.breed)
+
+        assert run.state == RunState.DONE
+        sizes = {len(np.frombuffer(column.packed, dtype=column.dtype))
+                 for column in RunColumn.objects.filter(run=run)}  # fmt: skip
+        assert sizes == {len(bred.dogs)}
+        assert run.dogs == len(bred.dogs)
+
     def test_clinics_that_no_record_compares_are_not_told_apart(self, club: Club) -> None:
         make_bred(club)  # all males at one clinic, all females at the other
 
