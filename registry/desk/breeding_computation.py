@@ -153,9 +153,9 @@ def _result(
     record = np.full(len(breed.inputs.dog), np.nan)
     record[trait.place] = trait.value
     own = breed.inputs.is_of_breed
-    average = average_note(
-        solution.value[: len(record)], birth_years(breed.inputs), own, YEARS_OF_SIZE
-    )
+    # Stand-ins for missing parents come after the dogs.
+    value = solution.value[: len(record)]
+    average = average_note(value, birth_years(breed.inputs), own, YEARS_OF_SIZE)
     if average is not None:
         notes.append(dict(average))
     told = record
@@ -173,7 +173,7 @@ def _result(
         base=float(solution.level_mean[is_inside].mean()),
         middle=float(np.median(trait.value[is_inside])),
         columns={
-            "value": solution.value[: len(record)],
+            "value": value,
             "error_variance": solution.error_variance[: len(record)],
             "reliability": solution.reliability[: len(record)],
             "record": record,
