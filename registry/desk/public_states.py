@@ -4,7 +4,9 @@ Released values come in and go out singly: their pages show them, so a differenc
 tells nothing more. Withheld ones wait, in each sex of a breed and trait, until
 ``FEWEST_TOGETHER`` that were never shown can move at one moment; one that was shown before goes
 with them and does not count. A value that stopped counting, or that the window has left behind,
-waits in the same way. Only moments to come are written; one that has passed is history.
+waits in the same way, and so that looks at more than two states tell no more, those that came
+together are never parted into fewer than that. Only moments to come are written; one that has
+passed is history.
 """
 
 from __future__ import annotations
@@ -28,7 +30,7 @@ from registry.queries.public_states import (
     turn_of,
 )
 from registry.science.distribution import Histogram, first_month
-from registry.science.public_states import FEWEST_TOGETHER, month_after, next_moment
+from registry.science.public_states import FEWEST_TOGETHER, may_part, month_after, next_moment
 
 Counts = dict[str, Histogram]
 
@@ -61,7 +63,8 @@ class HeldState:
     """The state of a breed and trait, held until the commit while a deed changes what counts.
 
     ``shown`` is public as of ``shown_at``, ``coming`` from ``coming_at`` on, which lies ahead.
-    ``moment`` is when the deed's changes become public; ``moved`` collects them.
+    ``moment`` is when the deed's changes become public; ``moved`` collects them. ``came`` and
+    ``gone`` are the sexes in which withheld values began to wait.
     """
 
     key: StateKey
@@ -74,14 +77,15 @@ class HeldState:
     coming: Counts | None
     moment: datetime
     moved: list[tuple[str, int, int]] = field(default_factory=list)
-    looked_at: set[str] = field(default_factory=set)
+    came: set[str] = field(default_factory=set)
+    gone: set[str] = field(default_factory=set)
 
     def come(
         self, *, sex: str, month: date, step: int, is_released: bool
     ) -> tuple[datetime | None, datetime | None]:
         """A value begins to count: from when until when it is public, as far as is known."""
         if not is_released:
-            self.looked_at.add(sex)
+            self.came.add(sex)
             return None, None
         until = leaves_at(month, self.window_months)
         if until <= self.moment:
@@ -102,7 +106,7 @@ class HeldState:
         if public_from is None:
             return None
         if not is_released:
-            self.looked_at.add(sex)
+            self.gone.add(sex)
             return public_until
         if public_until is not None and public_until <= self.moment:
             return public_until
@@ -114,8 +118,10 @@ class HeldState:
         if self.settled_month != month_of(self.moment):
             settle(self)
             return
-        for sex in sorted(self.looked_at):
-            self.moved += _move_groups(self, sex)
+        for sex in sorted(self.came):
+            self.moved += _let_come(self, sex)
+        for sex in sorted(self.gone):
+            self.moved += _let_go(self, sex)
         if self.moved:
             changed = dict(self.coming or self.shown)
             for sex, step, dogs in self.moved:
@@ -223,45 +229,75 @@ _IS_WITHHELD = (
 )
 _STRATUM = "v.breed_id = %s AND v.trait_id = %s AND v.sex = %s"
 _MAY_COME = f"{_STRATUM} AND v.public_from IS NULL AND v.counted_until IS NULL AND v.month >= %s"
-_MAY_GO = f"{_STRATUM} AND v.public_from IS NOT NULL AND v.public_until IS NULL"
-# Two parts, as each has an index of its own.
-_STOPPED = f"{_MAY_GO} AND v.counted_until IS NOT NULL"
-_LEFT_BEHIND = f"{_MAY_GO} AND v.counted_until IS NULL AND v.month < %s"
-_WAITING = """
-    SELECT v.id, v.step, CASE WHEN e.consent_changed_at IS NULL THEN 1 ELSE 0 END
+_STAYS = f"{_STRATUM} AND v.public_from IS NOT NULL AND v.public_until IS NULL"
+_NEVER_SHOWN = "CASE WHEN e.consent_changed_at IS NULL THEN 1 ELSE 0 END"
+_WITHHELD = """
     FROM registry_countedvalue v JOIN registry_evaluation e ON e.id = v.evaluation_id
     WHERE NOT e.consent_to_publish AND
 """
+# Where nothing waits to go, nobody need look at all that stay. Each part has an index of its own.
+_ANY_WAITS = (
+    f"SELECT EXISTS (SELECT 1 FROM registry_countedvalue v"  # noqa: S608 - our own words
+    f" WHERE {_STAYS} AND v.counted_until IS NOT NULL)"
+    f" OR EXISTS (SELECT 1 FROM registry_countedvalue v WHERE {_STAYS} AND v.month < %s)"
+)
+_WAITS = "v.counted_until IS NOT NULL OR v.month < %s"
 _COME = "UPDATE registry_countedvalue SET public_from = %s, came_in_group = %s WHERE id = %s"
 _GO = "UPDATE registry_countedvalue SET public_until = %s, left_in_group = %s WHERE id = %s"
 
 
 def _move_groups(state: HeldState, sex: str) -> list[tuple[str, int, int]]:
     """Let those that wait come, and those that wait go, where they are enough; what moved."""
-    stratum: list[Any] = [*state.key, sex]
-    first = first_month(month_of(state.moment), state.window_months)
-    start = connection.ops.adapt_datefield_value(first)
+    return _let_come(state, sex) + _let_go(state, sex)
+
+
+def _let_come(state: HeldState, sex: str) -> list[tuple[str, int, int]]:
     with connection.cursor() as cursor:
-        cursor.execute(f"{_WAITING} {_MAY_COME}", [*stratum, start])
-        coming = _enough(cursor.fetchall())
         cursor.execute(
-            f"{_WAITING} {_STOPPED} UNION ALL {_WAITING} {_LEFT_BEHIND}",
-            [*stratum, *stratum, start],
+            f"SELECT v.id, v.step, {_NEVER_SHOWN} {_WITHHELD} {_MAY_COME}",
+            [*state.key, sex, _first_day(state)],
         )
-        going = _enough(cursor.fetchall())
+        coming = cursor.fetchall()
+        # One that was shown before goes with others, and does not count: who remembers it must not
+        # be able to take it away from five and keep four.
+        if sum(never for _pk, _step, never in coming) < FEWEST_TOGETHER:
+            return []
         moment = sql_instant(state.moment)
         cursor.executemany(_COME, [(moment, True, pk) for pk, _step, _never in coming])
-        cursor.executemany(_GO, [(moment, True, pk) for pk, _step, _never in going])
-    return [(sex, step, 1) for _pk, step, _never in coming] + [
-        (sex, step, -1) for _pk, step, _never in going
-    ]
+    return [(sex, step, 1) for _pk, step, _never in coming]
 
 
-def _enough(waiting: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
-    """All that wait, or none. One that was shown before goes with others, and does not count: who
-    remembers it must not be able to take it away from five and keep four."""
-    never_shown = sum(never for _pk, _step, never in waiting)
-    return waiting if never_shown >= FEWEST_TOGETHER else []
+def _let_go(state: HeldState, sex: str) -> list[tuple[str, int, int]]:
+    stratum: list[Any] = [*state.key, sex]
+    start = _first_day(state)
+    with connection.cursor() as cursor:
+        cursor.execute(_ANY_WAITS, [*stratum, *stratum, start])
+        if not cursor.fetchone()[0]:
+            return []
+        cursor.execute(
+            f"SELECT v.public_from, SUM({_NEVER_SHOWN}),"
+            f" SUM(CASE WHEN {_WAITS} THEN {_NEVER_SHOWN} ELSE 0 END)"
+            f" {_WITHHELD} {_STAYS} GROUP BY v.public_from",
+            [start, *stratum],
+        )
+        groups = cursor.fetchall()
+        free = [group for group in groups if may_part(never=group[1], waiting=group[2])]
+        if sum(waiting for _from, _never, waiting in free) < FEWEST_TOGETHER:
+            return []
+        cursor.execute(
+            f"SELECT v.id, v.step, v.public_from {_WITHHELD} {_STAYS} AND ({_WAITS})",
+            [*stratum, start],
+        )
+        moments = {group[0] for group in free}
+        going = [row for row in cursor.fetchall() if row[2] in moments]
+        moment = sql_instant(state.moment)
+        cursor.executemany(_GO, [(moment, True, pk) for pk, _step, _from in going])
+    return [(sex, step, -1) for _pk, step, _from in going]
+
+
+def _first_day(state: HeldState) -> Any:
+    """The first month of the window at the state's moment, for the database."""
+    return _day(first_month(month_of(state.moment), state.window_months))
 
 
 # --- a state as a whole ---

@@ -59,32 +59,66 @@ def _release(values, turn):
 
 def _gather(values, months, now):
     """Replay when each value began to count, stopped, or was left behind by the window."""
+    coming, groups, free = [], {}, set()
+    for at, is_begin, value in _events(values, months, now):
+        if is_begin:
+            coming.append(value)
+            if _never_shown(coming) >= 5:
+                for each in coming:
+                    each.public_from, each.came_in_group = at, True
+                groups.setdefault(at, _Group()).come(coming)
+                coming = []
+        elif value.public_from is None:
+            coming.remove(value)
+        else:
+            group = groups[value.public_from]
+            group.wait(value)
+            free = (free - {group}) | ({group} if group.may_part() else set())
+            if sum(each.waiting_never_shown for each in free) >= 5:
+                for each in free:
+                    each.go(at)
+                free = set()
+
+
+def _events(values, months, now):
     happened = []
     for value in values:
         turn = _turn(value.month, months)
         ends = min(value.counted_until or turn, turn)
         if value.counted_from < ends:
             happened += [(value.counted_from, 1, value.pk, value), (ends, 0, value.pk, value)]
-    coming, going = {}, {}
-    for at, is_begin, pk, value in sorted(happened, key=lambda each: each[:3]):
-        if at > now:
-            break
-        if is_begin:
-            coming[pk] = value
-        elif coming.pop(pk, None) is None:
-            going[pk] = value
-        for waiting, name, moved in (
-            (coming, "public_from", "came_in_group"),
-            (going, "public_until", "left_in_group"),
-        ):
-            never_shown = [
-                each for each in waiting.values() if not each.evaluation.consent_changed_at
-            ]
-            if len(never_shown) >= 5:
-                for each in waiting.values():
-                    setattr(each, name, at)
-                    setattr(each, moved, True)
-                waiting.clear()
+    for at, is_begin, _pk, value in sorted(happened, key=lambda each: each[:3]):
+        if at <= now:
+            yield at, is_begin, value
+
+
+class _Group:
+    """Values that became public together, and which of them wait to go. They are never parted into
+    fewer than five."""
+
+    def __init__(self):
+        self.never_shown, self.waiting, self.waiting_never_shown = 0, [], 0
+
+    def come(self, values):
+        self.never_shown += _never_shown(values)
+
+    def wait(self, value):
+        self.waiting.append(value)
+        self.waiting_never_shown += _never_shown([value])
+
+    def may_part(self):
+        rest = self.never_shown - self.waiting_never_shown
+        return rest == 0 or (rest >= 5 and self.waiting_never_shown >= 5)
+
+    def go(self, at):
+        for value in self.waiting:
+            value.public_until, value.left_in_group = at, True
+        self.never_shown -= self.waiting_never_shown
+        self.waiting, self.waiting_never_shown = [], 0
+
+
+def _never_shown(values):
+    return sum(1 for value in values if not value.evaluation.consent_changed_at)
 
 
 def _turn(month, months):

@@ -2,7 +2,8 @@
 
 Two public states one after the other differ by released values, which explain themselves, and by
 withheld ones, which must not be told apart: so these come and go ``FEWEST_TOGETHER`` or more at a
-time, in each sex of a breed and trait. Instants in, instants out.
+time, in each sex of a breed and trait, and those that came together are never parted into fewer.
+Instants in, instants out.
 """
 
 from __future__ import annotations
@@ -35,6 +36,18 @@ def next_moment(
     if latest is not None:
         moment = max(at, latest + (apart or timedelta(microseconds=1)))
     return turn if turn - apart < moment < turn + apart else moment
+
+
+def may_part(*, never: int, waiting: int) -> bool:
+    """Whether those of a group that wait may go: all of it, or so many that both parts are enough.
+
+    ``never`` are the group's withheld values that were never shown, ``waiting`` those of them that
+    wait. Of three states, before the group, with it and after some went, the last two would tell a
+    single one that stayed. A group of which some were released since may be a smaller one, and
+    goes as a whole.
+    """
+    rest = never - waiting
+    return rest == 0 or (waiting >= FEWEST_TOGETHER and rest >= FEWEST_TOGETHER)
 
 
 def month_after(month: date, months: int) -> date:
