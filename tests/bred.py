@@ -196,6 +196,8 @@ def _read(
                 month=evaluation.examined_on.replace(day=1),
                 step=trait.worst(list(sides)),
                 counted_from=evaluation.submitted_at,
+                public_from=evaluation.submitted_at,
+                came_in_group=not evaluation.consent_to_publish,
             )
         )
     Reading.objects.bulk_create(readings)

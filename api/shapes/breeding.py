@@ -26,10 +26,14 @@ from registry.queries.pairs import KinshipFacts, PairFacts, PairTrait
 from registry.queries.public import PublicDog
 from registry.science.grade_forecast import GradeForecast
 from registry.science.litter import Forecast
+from registry.telling import rounding
 
 _VALUE: Schema = {
     "is_withheld": {**YES_NO, "description": "the owner has not released the dog's own result"},
-    "value": {**maybe(NUMBER), "description": "deviation in the trait's unit"},
+    "value": {
+        **maybe(NUMBER),
+        "description": "deviation in the trait's unit, in steps of its results",
+    },
     "reliability": maybe(SHARE), "error_variance": maybe(SPREAD),
 }  # fmt: skip
 BREEDING_VALUES = closed(
@@ -173,8 +177,8 @@ def forecasts(found: PairFacts, traits: Sequence[PairTrait]) -> dict[str, Any]:
             {
                 "trait": each.facts.trait.slug,
                 "unit": each.facts.trait.unit,
-                "base": each.facts.base,
-                "middle": each.facts.middle,
+                "base": rounding.mean_in_unit(each.facts.base, each.facts.trait),
+                "middle": rounding.mean_in_unit(each.facts.middle, each.facts.trait),
                 **_heritability(each.facts),
                 "withheld": [dog.public_id for dog in each.withheld],
                 "sire": _value(each.sire),
@@ -195,9 +199,9 @@ def _mate(each: Mate, found: MatesFound) -> dict[str, Any]:
         "born_on": str(each.born_on),
         "result": each.released and facts.trait.value_text(each.released.step),
         "kinship": each.kinship,
-        "value": each.value.value,
-        "reliability": each.value.reliability,
-        "behind_the_first": each.behind,
+        "value": _in_unit(each.value.value, facts),
+        "reliability": _reliability(each.value.reliability),
+        "behind_the_first": rounding.in_steps(each.behind, facts.trait),
         "is_too_close_to_tell": each.is_close,
         **_litter(each.forecast, facts),
     }
@@ -206,16 +210,24 @@ def _mate(each: Mate, found: MatesFound) -> dict[str, Any]:
 def _value(of: DogValue) -> dict[str, Any]:
     return {
         "is_withheld": of.is_withheld,
-        "value": of.value,
-        "reliability": of.reliability,
-        "error_variance": of.error_variance,
+        "value": _in_unit(of.value, of.facts),
+        "reliability": _reliability(of.reliability),
+        "error_variance": None if of.error_variance is None else rounding.spread(of.error_variance),
     }
+
+
+def _in_unit(value: float | None, facts: TraitFacts) -> float | None:
+    return None if value is None else rounding.in_steps(value, facts.trait)
+
+
+def _reliability(value: float | None) -> float | None:
+    return None if value is None else rounding.reliability(value)
 
 
 def _heritability(facts: TraitFacts) -> dict[str, Any]:
     return {
-        "heritability": facts.heritability,
-        "heritability_se": facts.heritability_se,
+        "heritability": rounding.share(facts.heritability),
+        "heritability_se": facts.heritability_se and rounding.share(facts.heritability_se),
         "heritability_from": str(facts.variances_from),
     }
 
@@ -226,24 +238,29 @@ def _litter(found: Forecast | GradeForecast | None, facts: TraitFacts) -> dict[s
         grades = zip(facts.trait.grades, found.shares, found.breed_shares, strict=True)
         of_grades = {
             "grades": [
-                {"grade": grade, "share": share, "breed_share": of_breed}
+                {
+                    "grade": grade,
+                    "share": rounding.share(share),
+                    "breed_share": rounding.share(of_breed),
+                }
                 for grade, share, of_breed in grades
             ],
             "inbreeding": found.inbreeding,
         }
         return {"forecast": None, "grade_forecast": of_grades}
-    numbers = None if found is None else _forecast(found, facts.middle, facts.best)
+    numbers = None if found is None else _forecast(found, facts)
     return {"forecast": numbers, "grade_forecast": None}
 
 
-def _forecast(found: Forecast, middle: float, best: float) -> dict[str, Any]:
+def _forecast(found: Forecast, facts: TraitFacts) -> dict[str, Any]:
     low, high = found.interval()
+    better = found.share_better_than(facts.middle, best=facts.best)
     return {
-        "mean": found.mean,
-        "sd": found.sd,
-        "sd_between_littermates": found.sd_between_littermates,
-        "low_80": low,
-        "high_80": high,
-        "share_better_than_middle": found.share_better_than(middle, best=best),
+        "mean": rounding.in_steps(found.mean, facts.trait),
+        "sd": rounding.spread(found.sd),
+        "sd_between_littermates": rounding.spread(found.sd_between_littermates),
+        "low_80": rounding.in_steps(low, facts.trait),
+        "high_80": rounding.in_steps(high, facts.trait),
+        "share_better_than_middle": rounding.share(better),
         "inbreeding": found.inbreeding,
     }

@@ -6,6 +6,8 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from django.utils.crypto import salted_hmac
+
 from api.shapes.common import (
     INSTANT,
     NUMBER,
@@ -23,6 +25,7 @@ from registry.models import BreedingRun, RunState
 from registry.queries.breeding import RunFacts, TraitFacts
 from registry.queries.course import Course
 from registry.science.trend import Mean, Year
+from registry.telling import rounding
 from registry.telling.course import lead_of, size_of
 from registry.wording.breeding import forecast_cautions
 from registry.wording.cautions import cautions
@@ -33,8 +36,12 @@ SPREAD: Schema = {"type": "number", "minimum": 0}
 RUN = closed(
     {
         "number": WHOLE, "finished_at": INSTANT, "dogs": WHOLE,
-        "inputs_sha256": {**TEXT, "description": "fingerprint of what the run read"},
-        "results_sha256": {**TEXT, "description": "fingerprint of what it found"},
+        "inputs_sha256": {
+            **TEXT,
+            "description": "fingerprint of what the run read, under a key of the registry: alike "
+            "for alike inputs, and nothing can be tried against it",
+        },
+        "results_sha256": {**TEXT, "description": "fingerprint of what it found, likewise"},
         "program_version": TEXT, "mean_inbreeding": SHARE,
         "is_behind": {**YES_NO, "description": "results or pedigree changed since"},
         "changes_since": WHOLE,
@@ -104,8 +111,8 @@ def run(found: RunFacts) -> dict[str, Any]:
         "number": found.number,
         "finished_at": instant_text(found.finished_at),
         "dogs": found.dogs,
-        "inputs_sha256": found.inputs_sha256,
-        "results_sha256": found.results_sha256,
+        "inputs_sha256": _keyed(found.inputs_sha256),
+        "results_sha256": _keyed(found.results_sha256),
         "program_version": found.program_version,
         "mean_inbreeding": found.mean_inbreeding,
         "is_behind": found.is_behind,
@@ -120,17 +127,17 @@ def estimates(facts: TraitFacts) -> dict[str, Any]:
         "unit": facts.trait.unit,
         "records": facts.records,
         "variances": {
-            "additive": facts.variances.additive,
-            "litter": facts.variances.litter,
-            "residual": facts.variances.residual,
+            "additive": rounding.spread(facts.variances.additive),
+            "litter": rounding.spread(facts.variances.litter),
+            "residual": rounding.spread(facts.variances.residual),
         },
         "variances_from": str(facts.variances_from),
-        "heritability": facts.heritability,
-        "heritability_se": facts.heritability_se,
+        "heritability": rounding.share(facts.heritability),
+        "heritability_se": facts.heritability_se and rounding.share(facts.heritability_se),
         "reliabilities": str(facts.method),
-        "mean_reliability": facts.mean_reliability,
-        "base": facts.base,
-        "middle": facts.middle,
+        "mean_reliability": rounding.reliability(facts.mean_reliability),
+        "base": rounding.mean_in_unit(facts.base, facts.trait),
+        "middle": rounding.mean_in_unit(facts.middle, facts.trait),
     }
 
 
@@ -144,12 +151,12 @@ def trend(breed_slug: str, course: Course) -> dict[str, Any]:
         "run": run(course.run),
         "estimates": estimates(course.facts),
         "sentences": [*lead_of(course), *size_of(course)],
-        "years": [_year(each) for each in course.trend.years],
+        "years": [_year(each, course.facts) for each in course.trend.years],
         "line": line
         and {
-            "per_year": line.per_year,
-            "low": line.low,
-            "high": line.high,
+            "per_year": rounding.spread(line.per_year),
+            "low": rounding.spread(line.low),
+            "high": rounding.spread(line.high),
             "first": line.first,
             "last": line.last,
             "years": line.years,
@@ -181,11 +188,19 @@ def breeding_run(found: BreedingRun, breed_slug: str, *, is_staff: bool) -> dict
         "started_at": found.started_at and instant_text(found.started_at),
         "finished_at": found.finished_at and instant_text(found.finished_at),
         "dogs": found.dogs,
-        "inputs_sha256": found.inputs_sha256,
-        "results_sha256": found.results_sha256,
+        "inputs_sha256": _keyed(found.inputs_sha256),
+        "results_sha256": _keyed(found.results_sha256),
         "program_version": found.program_version,
         "error": found.error if is_staff else "",
     }
+
+
+def _keyed(fingerprint: str) -> str:
+    """The fingerprint under the registry's key: who knew all records but a few withheld ones could
+    try all values of these against a plain one. Empty where there is none yet."""
+    if not fingerprint:
+        return ""
+    return salted_hmac("breeding-run", fingerprint, algorithm="sha256").hexdigest()
 
 
 def every_caution() -> list[str]:
@@ -193,19 +208,22 @@ def every_caution() -> list[str]:
     return [str(each) for each in (*cautions(), *forecast_cautions())]
 
 
-def _year(year: Year) -> dict[str, Any]:
+def _year(year: Year, facts: TraitFacts) -> dict[str, Any]:
     return {
         "year": year.year,
         "dogs": year.dogs,
         "tested": year.tested,
-        "record": _mean(year.record),
-        "value": _mean(year.value),
+        "record": _mean(year.record, facts),
+        "value": _mean(year.value, facts),
         "inbreeding": year.inbreeding,
     }
 
 
-def _mean(mean: Mean | None) -> dict[str, float] | None:
-    return None if mean is None else {"mean": mean.mean, "low": mean.low, "high": mean.high}
+def _mean(mean: Mean | None, facts: TraitFacts) -> dict[str, float] | None:
+    if mean is None:
+        return None
+    ends = {"mean": mean.mean, "low": mean.low, "high": mean.high}
+    return {name: rounding.mean_in_unit(each, facts.trait) for name, each in ends.items()}
 
 
 def _finite(value: float) -> float | None:

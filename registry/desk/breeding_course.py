@@ -22,6 +22,10 @@ from registry.science.trend import UNKNOWN_YEAR, by_birth_year
 YEARS_OF_SIZE = 5
 """The effective size is that of the dogs born in this many latest years (our choice)."""
 
+STEP_OF_SUM = 4
+"""A year's mean record is told so coarsely that its sum is known to so many spreads of one record
+(our choice)."""
+
 
 def course(
     inputs: Inputs,
@@ -50,9 +54,25 @@ def course(
         shift=shift,
     )
     told = asdict(trend)
+    _blur(told["years"], spread=float(np.nanstd(record)) if np.isfinite(record).any() else 0.0)
     # Every dog has a day of birth: what is left without a year are the other breeds' ancestors.
     del told["without_year"]
     return told
+
+
+def _blur(years: list[dict[str, Any]], *, spread: float) -> None:
+    """Round the means of a year's records so that two runs do not tell the one dog between them.
+
+    Withheld records enter a run in groups, but a year of birth may hold one of a group. Rounded to
+    ``STEP_OF_SUM`` spreads of one record by the number of dogs, sums of two runs differ by more or
+    less than the dog's record by up to that many spreads.
+    """
+    for year in years:
+        if year["record"] is not None and spread > 0:
+            step = STEP_OF_SUM * spread / year["tested"]
+            year["record"] = {
+                name: round(value / step) * step for name, value in year["record"].items()
+            }
 
 
 def birth_years(inputs: Inputs) -> NDArray[np.int64]:

@@ -220,12 +220,19 @@ def dog_value(table: RunTable, facts: TraitFacts, place: int, is_withheld: bool)
     )
 
 
-STILL_IN_THE_RUN = (
-    "(v.counted_until IS NULL OR v.counted_until > (SELECT MAX(r.started_at)"
-    " FROM registry_breedingrun r WHERE r.breed_id = v.breed_id AND r.state = 'done'))"
+_LATEST_RUN = (
+    "(SELECT MAX(r.started_at) FROM registry_breedingrun r"
+    " WHERE r.breed_id = v.breed_id AND r.state = 'done')"
 )
-"""A value counts today, or counted when the latest run was computed: one revoked since is still in
-what that run says."""
+STILL_IN_THE_RUN = (
+    f"(v.counted_until IS NULL OR v.counted_until > {_LATEST_RUN}"  # noqa: S608 - our own words
+    f" OR (v.public_from <= {_LATEST_RUN}"
+    f" AND (v.public_until IS NULL OR v.public_until > {_LATEST_RUN})"
+    " AND NOT EXISTS (SELECT 1 FROM registry_countedvalue w WHERE w.dog_id = v.dog_id"
+    " AND w.trait_id = v.trait_id AND w.counted_until IS NULL)))"
+)
+"""A value counts today, or counted when the latest run was computed, or waited to leave the public
+counts then: one revoked since is still in what that run says."""
 # The same rule for one dog and for all: what counts for the dog, or did in the run, is not
 # released.
 _NOT_RELEASED = (

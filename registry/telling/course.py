@@ -20,6 +20,7 @@ from registry.queries.public import PublicTrait
 from registry.science.grade_forecast import GradedBreed
 from registry.science.intervals import wilson
 from registry.science.trend import FEWEST_DOGS, Mean, Year
+from registry.telling import rounding
 from registry.telling.breeding import Reason, hundredths, trait_words, why_words
 from registry.telling.guidance import Note, notes_of
 from registry.wording.course import (
@@ -134,11 +135,11 @@ def why_no_course(found: NoCourse) -> Reason:
 
 
 def csv_rows(course: Course) -> list[list[Any]]:
-    """One row a year of birth, the numbers as the run stored them; empty where there is none."""
+    """One row a year of birth, with one decimal more than the page; empty where there is none."""
     rows: list[list[Any]] = []
     for year in course.trend.years:
         record, genes = result_of(course, year), by_genes(course, year.value)
-        means = [_csv_mean(mean) for mean in (record, genes, year.value)]
+        means = [_csv_mean(mean, course.facts.trait) for mean in (record, genes, year.value)]
         rows.append(
             [year.year, year.dogs, year.tested, 100 * year.share_tested]
             + [number for mean in means for number in mean]
@@ -307,8 +308,13 @@ def _interval(trait: PublicTrait, mean: Mean | None) -> drawn.Interval | None:
     return drawn.Interval(*(round(each, digits) for each in (mean.mean, mean.low, mean.high)))
 
 
-def _csv_mean(mean: Mean | None) -> tuple[Any, Any, Any]:
-    return ("", "", "") if mean is None else (mean.mean, mean.low, mean.high)
+def _csv_mean(mean: Mean | None, trait: PublicTrait) -> tuple[Any, Any, Any]:
+    if mean is None:
+        return ("", "", "")
+    low, middle, high = (
+        rounding.mean_in_unit(each, trait) for each in (mean.low, mean.mean, mean.high)
+    )
+    return middle, low, high
 
 
 def _tested(course: Course) -> str:

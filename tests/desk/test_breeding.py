@@ -36,7 +36,14 @@ from registry.models import (
 from registry.queries.breeding import breeding_value_of, latest_run, run_table, trend_of
 from registry.queries.public_dogs import public_dog
 from tests.bred import make_bred
-from tests.factories import Club, make_accepted, make_breed, make_club, make_dog
+from tests.factories import (
+    Club,
+    make_accepted,
+    make_breed,
+    make_club,
+    make_dog,
+    make_revoked,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -126,12 +133,46 @@ class TestWhatIsRead:
 
         assert inputs.value == pytest.approx([0.52])
 
-    def test_a_result_that_is_not_released_is_a_record_too(self, club: Club) -> None:
-        make_accepted(club, consent_to_publish=False)
+    def test_results_that_are_not_released_are_records_once_five_are_in_the_public_counts(
+        self, club: Club
+    ) -> None:
+        def values() -> list[float]:
+            (inputs,) = [of for of in read_inputs(club.breed).traits if of.slug == "hip-laxity"]
+            return [round(value, 2) for value in inputs.value.tolist()]
+
+        results = [
+            make_accepted(club, consent_to_publish=False, left="0.30", right=f"0.4{number}")
+            for number in range(4)
+        ]
+        waiting = values()
+        results.append(make_accepted(club, consent_to_publish=False, left="0.30", right="0.44"))
+        come = values()
+        for each in results[:4]:
+            make_revoked(club, each.evaluation.public_id)
+        some_taken_back = values()
+        make_revoked(club, results[4].evaluation.public_id)
+
+        assert waiting == values() == []
+        assert come == some_taken_back == [0.4, 0.41, 0.42, 0.43, 0.44]
+
+    def test_of_a_dog_with_one_that_waits_to_go_the_newest_that_came_is_its_record(
+        self, club: Club
+    ) -> None:
+        dogs = [make_dog(club) for _each in range(10)]
+        for dog in dogs:
+            make_accepted(club, dog, consent_to_publish=False, left="0.30", right="0.40")
+        # Five new ones come, but of neither group of five all may go.
+        for dog in dogs[2:7]:
+            make_accepted(
+                club, dog, consent_to_publish=False, left="0.30", right="0.50",
+                examined_on="2026-10-03",
+            )  # fmt: skip
 
         (inputs,) = [of for of in read_inputs(club.breed).traits if of.slug == "hip-laxity"]
 
-        assert inputs.value == pytest.approx([0.35])
+        assert [round(value, 2) for value in inputs.value.tolist()] == [
+            *[0.4] * 2, *[0.5] * 5, *[0.4] * 3,
+        ]  # fmt: skip
 
     def test_days_are_counted_from_1970(self, club: Club) -> None:
         make_accepted(club, make_dog(club, born_on=date(2024, 2, 29)), examined_on="2026-10-02")
