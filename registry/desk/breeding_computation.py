@@ -24,7 +24,7 @@ from registry.desk.breeding_course import (
     finite,
     size_of,
 )
-from registry.desk.breeding_grades import average_note, grades_note, variances_of_grades
+from registry.desk.breeding_grades import AT_BOUND, average_note, grades_note, variances_of_grades
 from registry.desk.breeding_inputs import Inputs, TraitInputs
 from registry.desk.breeding_records import clinic_differences, litters, records_of
 from registry.desk.breeding_store import Found, TraitResult
@@ -201,16 +201,21 @@ def _variances(
     breed: _Breed, trait: TraitInputs, records: Records, notes: list[Note]
 ) -> Found | None:
     """The breed's own variances where its records can tell them, else the trait's prior; None
-    where there is neither."""
+    where there is neither.
+
+    A heritability at its bound is not known here, as of grades.
+    """
     try:
         estimate = estimate_variances(breed.pedigree, breed.inbreeding, records)
     except TooFewRecordsError as error:
         return _prior(trait, records, str(error), notes)
     if not estimate.has_converged:
         return _prior(trait, records, estimate.method, notes)
-    notes.append({"code": "estimate", "method": estimate.method, "records": estimate.records})
-    if estimate.is_at_bound:
+    if estimate.is_at_bound or not estimate.tells_heritability:
         notes.append({"code": "at-bound", "heritability": estimate.free_heritability})
+    if not estimate.tells_heritability:
+        return _prior(trait, records, AT_BOUND, notes)
+    notes.append({"code": "estimate", "method": estimate.method, "records": estimate.records})
     return _found(estimate.variances, estimate.errors)
 
 

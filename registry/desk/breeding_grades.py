@@ -23,6 +23,8 @@ from registry.science.variances import TooFewRecordsError, estimate_variances
 FEWEST_OTHERS = 50
 """Dogs outside the usual grade that a breed's own heritability of a graded trait wants (ours)."""
 _MOST_EXPLAINED = 0.95
+AT_BOUND = "the estimate stands at its bound"
+"""Why a published share is taken, as a run's note says it."""
 
 Note = dict[str, Any]
 
@@ -63,9 +65,9 @@ def variances_of_grades(
         }
     )
     # The litter's share may well be nothing: only heritability at its bound is no knowledge.
-    is_nothing = observed.heritability < 1e-3
-    if not estimate.has_converged or is_nothing or heritability + litter_share > _MOST_EXPLAINED:
-        return _published(trait, "the estimate stands at its bound", notes)
+    is_told = estimate.has_converged and estimate.tells_heritability
+    if not is_told or heritability + litter_share > _MOST_EXPLAINED:
+        return _published(trait, AT_BOUND, notes)
     notes.append({"code": "estimate", "method": estimate.method, "records": estimate.records})
     return Found(
         variances=liability_variances(heritability, litter_share),

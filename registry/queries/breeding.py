@@ -80,8 +80,12 @@ class TraitFacts:
 
     @property
     def is_ranked(self) -> bool:
-        """Whether dogs may be ranked: not by a grade that is not known to be inherited here."""
-        return self.grades is None or not self.is_borrowed
+        """Whether dogs may be ranked: not by what the breed's own results do not show to be
+        inherited, as a grade of few dogs, or a measured trait whose heritability stood at its
+        bound."""
+        if not self.is_borrowed:
+            return True
+        return self.grades is None and all(note["code"] != "at-bound" for note in self.notes)
 
     def is_better(self, one: float, other: float) -> bool:
         """Whether ``one`` lies nearer the better end of the trait's scale than ``other``."""

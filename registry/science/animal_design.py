@@ -19,7 +19,6 @@ from scipy import linalg, sparse
 
 from registry.science.fixed_effects import FixedEffects
 from registry.science.inbreeding import mendelian_variance
-from registry.science.kinship import relationship_inverse
 from registry.science.mixed_model import Records
 from registry.science.pedigree import UNKNOWN, Pedigree
 
@@ -58,29 +57,10 @@ class AnimalDesign:
     """L: a dog without a known litter is one of its own."""
     parents: Places
     """(p,): the parents' places."""
-    relationship_inverse: sparse.csr_array | Numbers
-    """(p, p): the inverse relationship matrix of the parents; sparse if the pedigree is whole."""
+    relationship_inverse: Numbers
+    """(p, p): the inverse relationship matrix of the parents, written down in full."""
     log_relationship: float
     """The logarithm of the determinant of the parents' relationship matrix."""
-
-    @classmethod
-    def of(cls, pedigree: Pedigree, inbreeding: Numbers, traits: Sequence[Records]) -> Self:
-        """Lay out the records of one or more traits with all dogs that are parents.
-
-        Raises ValueError for a dog recorded twice or in two litters, and for weighted records.
-        """
-        places = pedigree.stock.places
-        parents = np.sort(places)
-        number = np.full(len(pedigree) + 1, UNKNOWN)
-        number[parents] = np.arange(len(parents))
-        of_parents = Pedigree.of(
-            number[pedigree.sire[parents]],
-            number[pedigree.dam[parents]],
-            factor=None if pedigree.factor is None else pedigree.factor[parents],
-        )
-        inverse = relationship_inverse(of_parents, inbreeding[parents])
-        log = float(np.log(mendelian_variance(of_parents, inbreeding[parents])).sum())
-        return cls._laid_out(pedigree, inbreeding, traits, parents, inverse, log)
 
     @classmethod
     def of_recorded(
@@ -104,7 +84,7 @@ class AnimalDesign:
         inbreeding: Numbers,
         traits: Sequence[Records],
         parents: Places,
-        relationship_inverse: sparse.csr_array | Numbers,
+        relationship_inverse: Numbers,
         log_relationship: float,
     ) -> Self:
         if any(records.weight is not None for records in traits):

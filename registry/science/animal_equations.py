@@ -82,23 +82,6 @@ class AnimalEquations:
         by_own = effects.T @ sparse.csr_array(self._own @ effects)
         return sparse.csr_array(by_own - of_litters.T @ sparse.csr_array(self._weight @ of_litters))
 
-    def times(self, given: Numbers) -> Numbers:
-        """Return M times a vector, (b + p t,), without M."""
-        effects, fixed = self.design.effects, self.design.fixed
-        product: Numbers = effects.T @ self.residual_inverse_times(effects @ given)
-        values = given[fixed:].reshape(self.design.traits, -1).T
-        prior = self.design.relationship_inverse @ (values @ self.additive_inverse)
-        product[fixed:] += prior.T.ravel()
-        return product
-
-    def nearly_diagonal(self) -> Numbers:
-        """Return the diagonal of M as if litter mates had nothing in common, (b + p t,)."""
-        effects, fixed = self.design.effects, self.design.fixed
-        diagonal: Numbers = effects.multiply(self._own @ effects).sum(axis=0)
-        inverse = self.design.relationship_inverse.diagonal()
-        diagonal[fixed:] += np.kron(np.diag(self.additive_inverse), inverse)
-        return diagonal
-
     def right(self) -> Numbers:
         """Return the right-hand side, (b + p t,)."""
         right: Numbers = self.design.effects.T @ self.residual_inverse_times(self.design.y)

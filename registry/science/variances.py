@@ -31,6 +31,7 @@ MOST_RECORDS = 5000
 MOST_EQUATIONS = 2000
 """Above either, the newest whole litters enter alone (our choice: some seconds on one core)."""
 _START = (0.3, 0.1, 0.6)
+_LEAST_SHARE = 1e-3
 
 
 class TooFewRecordsError(ValueError):
@@ -70,6 +71,13 @@ class Estimate:
     records: int
     method: str
     free_heritability: float | None = None
+
+    @property
+    def tells_heritability(self) -> bool:
+        """Whether genes and the residual both hold some of the spread: at either bound the records
+        do not tell how much is inherited. A litter's variance may well be nothing."""
+        least = min(self.variances.additive, self.variances.residual)
+        return least > _LEAST_SHARE * self.variances.total
 
 
 def estimate_variances(

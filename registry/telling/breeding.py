@@ -21,6 +21,7 @@ from registry.queries.run_lines import RunLine
 from registry.science.litter import Forecast
 from registry.wording import dates
 from registry.wording.breeding import Value, reliability_words
+from registry.wording.grades import borrowed_share_words, not_inherited_words
 from registry.wording.standings import TraitWords
 
 
@@ -207,9 +208,14 @@ def heritability_rows(facts: TraitFacts) -> list[tuple[str, str]]:
 
 
 def borrowed(facts: TraitFacts) -> list[str]:
-    """That a measured trait's heritability is borrowed; nothing where it is the breed's own."""
+    """That the heritability is borrowed, and why; nothing where it is the breed's own."""
     if not facts.is_borrowed:
         return []
+    if not facts.is_ranked:
+        return [
+            not_inherited_words(facts.trait.name, facts.records),
+            borrowed_share_words(facts.heritability),
+        ]
     return [
         ngettext(
             "This breed has too few results (%(dogs)s dog), so how much comes from genes is taken "

@@ -85,6 +85,8 @@ def lead_of(course: Course) -> list[str]:
     """What the breed's genes did, first sentence first."""
     facts = course.facts
     trait = facts.trait
+    if not facts.is_ranked:
+        return [not_inherited_words(trait.name, facts.records)]
     if facts.grades is not None:
         return _lead_of_grades(course, facts.grades)
     return course_sentences(
@@ -99,8 +101,6 @@ def lead_of(course: Course) -> list[str]:
 def _lead_of_grades(course: Course, grades: GradedBreed) -> list[str]:
     """The same as shares of dogs with the best grade, along the straight line."""
     facts, line, last = course.facts, course.trend.line, course.last_year
-    if facts.is_borrowed:
-        return [not_inherited_words(facts.trait.name, facts.records)]
     if line is None or last is None or last.value is None:
         return course_of_grades(None)
     mean, span = last.value.mean, line.last - line.first
@@ -339,7 +339,7 @@ def _details(course: Course) -> list[str]:
     said = [heritability_sentence(facts.heritability, facts.heritability_se)]
     if facts.grades is not None:
         said.append(_("That is of the liability which stands behind the grades."))
-    if facts.is_borrowed and facts.grades is not None:
+    if not facts.is_ranked:
         said.append(not_inherited_words(facts.trait.name, facts.records))
     if facts.is_borrowed:
         said.append(_("This number is taken from published studies, not from this breed."))

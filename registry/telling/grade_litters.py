@@ -17,6 +17,7 @@ from registry.queries.pairs import PairFacts, PairTrait
 from registry.science.dots import CIRCLES, Heap, around
 from registry.science.grade_forecast import GradeForecast, dealt
 from registry.telling.breeding import (
+    borrowed,
     hands_on,
     heritability_rows,
     record_text,
@@ -25,12 +26,7 @@ from registry.telling.breeding import (
 from registry.telling.drawings import drawing
 from registry.telling.facts import Fact
 from registry.wording.breeding import parents_known
-from registry.wording.grades import (
-    best_grade_words,
-    borrowed_share_words,
-    not_inherited_words,
-    other_grades_words,
-)
+from registry.wording.grades import best_grade_words, other_grades_words
 from registry.wording.standings import capitalised
 
 
@@ -68,8 +64,7 @@ def grade_sentences(each: ExpectedGrades) -> list[str]:
     facts = each.of.facts
     said = [other_grades_words(each.forecast, facts.trait.grades)]
     if facts.is_borrowed:
-        said.append(not_inherited_words(facts.trait.name, facts.records))
-        said.append(borrowed_share_words(facts.heritability))
+        said += borrowed(facts)
     else:
         said.append(parents_known(reliability_of(each.of.sire, each.of.dam)))
     return said

@@ -18,6 +18,7 @@ from registry.telling.breeding import RunWords, run_words
 from registry.telling.facts import Fact
 from registry.wording import dates
 from registry.wording.course import heritability_sentence
+from registry.wording.grades import not_inherited_words
 
 _FAILURES = 3
 
@@ -107,6 +108,9 @@ def _found(facts: TraitFacts) -> str:
         _("Heritability %(number)s.") % {"number": number},
         heritability_sentence(facts.heritability, error),
     ]
-    if facts.variances_from == "prior":
+    if not facts.is_ranked:
+        said.append(not_inherited_words(facts.trait.name, facts.records))
+        said.append(_("So this number is taken from published studies."))
+    elif facts.is_borrowed:
         said.append(_("Taken from published studies: this breed has too few results of its own."))
     return " ".join(said)

@@ -86,10 +86,10 @@ def course_of_grades(course: GradeCourse | None) -> list[str]:
 
 
 def not_inherited_words(trait: str, dogs: int) -> str:
-    """That a grade is not known to be inherited in the breed."""
+    """That it is not known how far a trait is inherited in the breed."""
     return ngettext(
-        "The results do not show that %(trait)s is inherited in this breed yet (%(dogs)s dog).",
-        "The results do not show that %(trait)s is inherited in this breed yet (%(dogs)s dogs).",
+        "The results do not tell yet how far %(trait)s is inherited in this breed (%(dogs)s dog).",
+        "The results do not tell yet how far %(trait)s is inherited in this breed (%(dogs)s dogs).",
         dogs,
     ) % {"trait": trait[:1].lower() + trait[1:], "dogs": f"{dogs:,}"}
 

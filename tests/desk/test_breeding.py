@@ -267,6 +267,18 @@ class TestComputing:
         assert facts.litter_share == pytest.approx(0.05)
         assert [note["code"] for note in facts.notes] == ["prior", "average"]
 
+    def test_a_heritability_at_its_bound_is_not_known_here(self, club: Club) -> None:
+        make_bred(club, litters=20, additive=1e-9, residual=0.012)
+
+        run_now(club.breed)
+
+        found = latest_run(club.breed.pk)
+        assert found is not None
+        (facts,) = found.traits
+        assert facts.is_borrowed and not facts.is_ranked
+        assert facts.heritability == pytest.approx(0.53)
+        assert "at-bound" in [note["code"] for note in facts.notes]
+
     def test_a_breed_with_hardly_any_gets_no_values(self, club: Club) -> None:
         make_bred(club, generations=1, litters=4)  # 24 records
 

@@ -168,6 +168,7 @@ class TestSimulatedBreeds:
 
         assert found.has_converged
         assert found.is_at_bound
+        assert found.tells_heritability
         assert found.variances.litter_share < 1e-6
         assert found.variances.heritability == pytest.approx(0.5, abs=0.2)
         assert found.free_heritability is None

@@ -30,7 +30,7 @@ from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainForm
-from registry.wording.grades import no_look_ahead_words
+from registry.wording.grades import no_look_ahead_words, not_inherited_words
 
 _NAMES = ("dams", "sires", "tested", "generations")
 _MOST_DIGITS = 9
@@ -110,6 +110,11 @@ def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
         context["reason"] = why_no_course(found)
     elif found.facts.grades is not None:
         context["reason"] = Reason(_("There is no look ahead for grades"), no_look_ahead_words())
+    elif not found.facts.is_ranked:
+        facts = found.facts
+        context["reason"] = Reason(
+            _("There is no look ahead"), not_inherited_words(facts.trait.name, facts.records)
+        )
     elif (last := found.last_year) is None:
         context["reason"] = why_words(NoAnswer(Why.NO_VALUES))
     else:

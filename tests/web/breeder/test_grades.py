@@ -109,7 +109,9 @@ def test_a_grade_not_known_to_be_inherited_ranks_nobody(
     listed = text_of(client, shown(juno, otto, HIP)[0])
     paired = text_of(client, shown(juno, otto, HIP)[1])
 
-    words = "The results do not show that hip grade, extended view is inherited in this breed yet"
+    words = (
+        "The results do not tell yet how far hip grade, extended view is inherited in this breed"
+    )
     assert f"{words} (470 dogs)." in listed and words in paired
     assert "The forecast borrows from published studies" in listed
     assert "not ranked" in listed

@@ -125,8 +125,23 @@ class TestFirstSentence:
         make_course(club, trait="elbow-grade", **given)
 
         assert lead(page(client, club, trait="elbow-grade")) == (
-            "The results do not show that elbow grade is inherited in this breed yet (470 dogs)."
+            "The results do not tell yet how far elbow grade is inherited in this breed (470 dogs)."
         )
+
+    def test_of_a_heritability_at_its_bound_no_course_is_told(
+        self, client: Client, club: Club
+    ) -> None:
+        at_bound = {"code": "at-bound", "heritability": None}
+        given: dict[str, Any] = {"variances_from": "prior", "notes": (at_bound,), "records": 470}
+        make_course(club, **given)
+
+        html = page(client, club)
+        ahead = client.get(path(club, "ahead/")).content.decode()
+
+        said = "The results do not tell yet how far hip laxity"
+        assert lead(html).startswith(said)
+        assert "taken from published studies" in html
+        assert said in ahead and "<form" not in ahead.split("<main")[1].split("</main>")[0]
 
 
 def told(number: float) -> Any:
