@@ -25,8 +25,9 @@ from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.distributions import Distribution
 from registry.queries.history import changes_of_evaluation
 from registry.queries.places import IssuedPlace, Place, place_as_issued, place_of
-from registry.queries.public import CertificateRecord, ReadTrait, Relative, family_of
-from registry.science.standing import FEWEST_TO_COMPARE
+from registry.queries.public import CertificateRecord, PublicTrait, ReadTrait, Relative, family_of
+from registry.queries.within_dogs import MOST_MONTHS
+from registry.science.standing import FEWEST_TO_COMPARE, joined
 from registry.telling.verdicts import verdict_on
 from registry.wording.cautions import cautions
 
@@ -37,6 +38,23 @@ _COUNTS: Schema = {
     "n": {**WHOLE, "description": "all other dogs it is compared with; never the dog itself"},
     "first_month": DAY, "last_month": DAY,
 }  # fmt: skip
+_SECOND_EXAM = closed(
+    {
+        "low": {
+            **NUMBER,
+            "description": "share, 0 to 1, of other dogs that would be better after a second exam "
+            "of the dog: from low to high 95 times of 100, by value ± 1.96 √2 within_dog_sd, "
+            "joined with the interval by Wilson (1927) of better / n",
+        },
+        "high": NUMBER,
+        "within_dog_sd": {
+            **NUMBER,
+            "description": "standard deviation within a dog of the value that speaks, in the unit "
+            "of the trait (Bland and Altman 1996)",
+        },
+        "source": {**TEXT, "description": "where within_dog_sd comes from"},
+    }
+)
 STANDING_ISSUED = closed(_COUNTS)
 STANDING_TODAY = closed(
     {
@@ -51,6 +69,11 @@ STANDING_TODAY = closed(
             "were tested, without the dog's own measuring error",
         },
         "high": maybe(NUMBER),
+        "second_exam": {
+            **maybe(_SECOND_EXAM),
+            "description": "null: how far a second exam might differ is not known, or there are "
+            "below 20 other dogs",
+        },
     }
 )
 RELATIVE = closed(
@@ -125,6 +148,7 @@ def certificate(record: CertificateRecord) -> dict[str, Any]:
         window_months=dog.window_months,
         now=timezone.now(),
         evaluation_id=record.evaluation_pk,
+        with_within=True,
     )
     return {
         "number": record.number,
@@ -169,13 +193,32 @@ def _result(record: CertificateRecord, read: ReadTrait, counts: BreedCounts) -> 
         "speaks": trait.value_text(read.spoken),
         "counts_today": today.is_inside,
         "standing_as_issued": _place(issued) if issued else None,
-        "standing_today": _today(today) if trait.is_counted else None,
+        "standing_today": _today(today, trait) if trait.is_counted else None,
     }
 
 
-def _today(place: Place) -> dict[str, Any]:
+def _today(place: Place, trait: PublicTrait) -> dict[str, Any]:
     found = place.standing
-    return {**_place(place), "share": found.share, "low": found.low, "high": found.high}
+    return {
+        **_place(place),
+        "share": found.share,
+        "low": found.low,
+        "high": found.high,
+        "second_exam": _second_exam(place, trait),
+    }
+
+
+def _second_exam(place: Place, trait: PublicTrait) -> dict[str, Any] | None:
+    if place.within is None or place.second is None or place.standing.too_few:
+        return None
+    low, high = joined(place.standing, place.second)
+    return {
+        "low": low,
+        "high": high,
+        "within_dog_sd": place.within.sd_steps * float(trait.resolution),
+        "source": f"{place.within.pairs} repeat exams in this register, released ones only, each "
+        f"at most {MOST_MONTHS} months after the exam before",
+    }
 
 
 def _place(place: Place | IssuedPlace) -> dict[str, Any]:

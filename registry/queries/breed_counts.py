@@ -15,6 +15,7 @@ from django.db import connection
 from registry.queries.held_values import IS_HELD, held_parameters
 from registry.queries.public import Row
 from registry.queries.public_states import in_force, month_of
+from registry.queries.within_dogs import WithinDog, within_dogs_of
 from registry.science.distribution import Histogram, first_month
 
 
@@ -23,7 +24,8 @@ class BreedCounts:
     """Public counts by trait id, both sexes, over the months of the window (both ends in).
 
     ``held`` are the (trait id, evaluation id) asked about that are in the counts, ``state_at`` the
-    moments since when these counts are public.
+    moments since when these counts are public. ``within`` says how far repeated examinations of
+    one dog differ, where that is known and was asked for.
     """
 
     by_trait: dict[int, Histogram]
@@ -31,6 +33,7 @@ class BreedCounts:
     last_month: date
     held: frozenset[tuple[int, int]] = frozenset()
     state_at: Mapping[int, datetime] = field(default_factory=dict)
+    within: Mapping[int, WithinDog] = field(default_factory=dict)
 
     def of(self, trait_id: int) -> Histogram:
         """The counts of a trait; empty when no dog of the breed has it."""
@@ -47,32 +50,44 @@ class BreedCounts:
 
 _ROWS = (
     "SELECT s.trait_id, s.settled_month, s.at, s.females, s.males,"  # noqa: S608 - our own words
-    f" s.next_at, s.next_females, s.next_males, {IS_HELD}"
+    f" s.next_at, s.next_females, s.next_males, {IS_HELD},"
+    " (SELECT h.hash FROM registry_ledgerhead h WHERE h.id = 1)"
     " FROM registry_publicstate s WHERE s.breed_id = %s ORDER BY s.trait_id"
 )
 
 
 def breed_counts(
-    breed_id: int, *, window_months: int, now: datetime, evaluation_id: int | None = None
+    breed_id: int,
+    *,
+    window_months: int,
+    now: datetime,
+    evaluation_id: int | None = None,
+    with_within: bool = False,
 ) -> BreedCounts:
-    """Today's counts of every trait of a breed; one query, more only on a month's first days.
+    """Today's counts of every trait of a breed; one query, more only on a month's first days and
+    after a change for ``with_within``.
 
-    ``evaluation_id`` names the evaluation (by key) that ``holds`` will be asked about.
+    ``evaluation_id`` names the evaluation (by key) that ``holds`` will be asked about;
+    ``with_within`` asks for ``within``, which no deed may.
     """
-    rows = count_rows(breed_id, now=now, evaluation_id=evaluation_id)
+    rows = count_rows(breed_id, now=now, evaluation_id=evaluation_id, with_within=with_within)
     return counts_from(rows, window_months=window_months, now=now, evaluation_id=evaluation_id)
 
 
 def count_rows(
-    breed_id: int, *, now: datetime, evaluation_id: int | None = None
+    breed_id: int, *, now: datetime, evaluation_id: int | None = None, with_within: bool = False
 ) -> tuple[Row, ...]:
     """The breed's public states in force, one row a trait: its moment, packed females and males,
-    and whether it holds the evaluation's value. One query."""
+    whether it holds the evaluation's value, and how far repeated examinations of one dog differ.
+    One query, and one more for the last where the register has changed since it was asked."""
     asked = held_parameters(evaluation_id, at=now)
     with connection.cursor() as cursor:
         cursor.execute(_ROWS, [*asked, breed_id])
         rows = cursor.fetchall()
-    return tuple((*in_force(breed_id, row[:-1], now), bool(row[-1])) for row in rows)
+    within = within_dogs_of(rows[0][-1]) if rows and with_within else {}
+    return tuple(
+        (*in_force(breed_id, row[:-2], now), bool(row[-2]), within.get(row[0])) for row in rows
+    )
 
 
 def counts_from(
@@ -91,4 +106,5 @@ def counts_from(
         last_month,
         held,
         {row[0]: row[1] for row in rows if row[1] is not None},
+        {row[0]: row[5] for row in rows if row[5] is not None},
     )

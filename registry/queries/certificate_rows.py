@@ -1,5 +1,5 @@
-"""Everything a certificate's page is made of, as rows: five narrow queries, nothing made of them
-yet.
+"""Everything a certificate's page is made of, as rows: five narrow queries, one more
+after a change of the register, nothing made of them yet.
 
 Equal rows tell of the same page, so what was made of them once may be shown again without being
 made
@@ -42,6 +42,7 @@ def certificate_rows(number: str, *, now: datetime) -> CertificateRows | None:
             dog.breed_id,
             now=now,
             evaluation_id=certificate[3],
+            with_within=True,
         )
         if readings
         else (),

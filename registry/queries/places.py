@@ -13,9 +13,10 @@ from typing import Any
 
 from registry.queries.breed_counts import BreedCounts
 from registry.queries.public import CertificateRecord, ReadTrait
+from registry.queries.within_dogs import WithinDog
 from registry.science.distribution import Histogram
 from registry.science.scale import Better
-from registry.science.standing import Standing, others, standing
+from registry.science.standing import Span, Standing, others, second_exam, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +24,8 @@ class Place:
     """A standing among other dogs examined from ``first_month`` to ``last_month``.
 
     ``among`` holds these dogs. ``is_inside`` says that the dog itself was counted with this value,
-    and was taken out to be compared.
+    and was taken out to be compared. ``second`` is what a second examination of the dog could give
+    by the measuring error ``within`` dogs; None where that is not known.
     """
 
     standing: Standing
@@ -31,6 +33,8 @@ class Place:
     is_inside: bool
     first_month: date
     last_month: date
+    within: WithinDog | None
+    second: Span | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +58,15 @@ def place_of(
     key)."""
     is_inside = counts.holds(trait_id, evaluation_id)
     among = others(counts.of(trait_id), step, own_is_inside=is_inside)
+    within = counts.within.get(trait_id)
     return Place(
-        standing(among, step, better), among, is_inside, counts.first_month, counts.last_month
+        standing(among, step, better),
+        among,
+        is_inside,
+        counts.first_month,
+        counts.last_month,
+        within,
+        second_exam(among, step, better, sd_steps=within.sd_steps) if within else None,
     )
 
 

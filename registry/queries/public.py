@@ -54,6 +54,11 @@ class PublicTrait:
             return str(self.grades[step]) if 0 <= step < len(self.grades) else ""
         return f"{(step * self.resolution).quantize(self.resolution)}{self.unit}"
 
+    def sd_text(self, steps: float) -> str:
+        """A standard deviation of so many steps with its unit, one decimal finer than a value."""
+        decimals = max(1 - int(self.resolution.as_tuple().exponent), 0)
+        return f"{steps * float(self.resolution):.{decimals}f}{self.unit}"
+
     def worst(self, steps: Sequence[int]) -> int:
         """The step that speaks for the dog: the worse side's."""
         return max(steps) if self.better == "lower" else min(steps)

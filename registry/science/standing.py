@@ -12,7 +12,9 @@ equal / 2) / n. Near 0 is best, whichever end of the scale is better; the middle
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 from registry.science.distribution import Histogram
 from registry.science.intervals import wilson
@@ -22,6 +24,9 @@ FEWEST_TO_COMPARE = 20
 FEWEST_FOR_HUNDRED = 100
 FEWEST_FOR_ONES = 2400
 """From here on the 95 % interval of any share is narrower than ± 2 of 100."""
+
+_WIDEST_FOR_ONES = 4
+_Z95 = NormalDist().inv_cdf(0.975)
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,14 @@ class Standing:
 
 
 @dataclass(frozen=True)
+class Span:
+    """From how many to how many dogs might be better than the dog."""
+
+    low: int
+    high: int
+
+
+@dataclass(frozen=True)
 class Spoken:
     """A standing as whole numbers ``of`` so many dogs: better + same + worse = of.
 
@@ -71,6 +84,8 @@ class Spoken:
     of: int
     precision: int
     counts: tuple[int, int, int]
+    low: int | None
+    high: int | None
 
     @property
     def is_exact(self) -> bool:
@@ -89,21 +104,53 @@ def standing(among: Histogram, step: int, better: Better) -> Standing:
     return Standing.of(*((below, equal, above) if better == "lower" else (above, equal, below)))
 
 
-def spoken(place: Standing) -> Spoken | None:
+def second_exam(among: Histogram, step: int, better: Better, *, sd_steps: float) -> Span:
+    """Return how many dogs might be better than the dog by a second examination of it, 95 times of
+    100.
+
+    ``sd_steps`` is the within-dog standard deviation of the value that speaks for the dog, in
+    steps. Both examinations carry the error, so two of them differ by less than 1.96 × √2 ×
+    ``sd_steps`` 95 times of 100: the repeatability of Bland & Altman (1996), BMJ 313:744. The ends
+    are rounded outwards to whole steps.
+    """
+    reach = _Z95 * math.sqrt(2) * sd_steps
+    lowest, highest = math.floor(step - reach), math.ceil(step + reach)
+    if better == "lower":
+        return Span(among.below(lowest), among.below(highest))
+    return Span(among.above(highest), among.above(lowest))
+
+
+def joined(place: Standing, second: Span) -> tuple[float, float]:
+    """Return the interval, 0 to 1, of the share of better dogs that holds both what a second
+    examination could give and what other dogs of the breed, had they been tested, could have."""
+    low, high = wilson(place.better, place.n)
+    return min(low, second.low / place.n), max(high, second.high / place.n)
+
+
+def spoken(place: Standing, second: Span | None = None) -> Spoken | None:
     """Return the standing in whole numbers, or None when there are too few dogs to compare.
 
     Exact counts below 100 other dogs. Of 100 from there on: in fives, as chance moves a share by
-    more than two, and in ones from 2,400 dogs on. The better and the worse dogs of the exact middle
-    dog are the same number.
+    more than two; in ones from 2,400 dogs on where the interval is narrower than ± 2. The better
+    and the worse dogs of the exact middle dog are the same number. ``better`` lies between ``low``
+    and ``high`` and is neither, unless it is 0 or all.
     """
     if place.too_few:
         return None
     counts = (place.better, place.equal, place.worse)
-    if place.n < FEWEST_FOR_HUNDRED:
-        return Spoken(*counts, place.n, 1, counts)
-    precision = 1 if place.n >= FEWEST_FOR_ONES else 5
-    better, same, worse = (precision * unit for unit in _apportioned(counts, 100 // precision))
-    return Spoken(better, same, worse, 100, precision, counts)
+    of = place.n if place.n < FEWEST_FOR_HUNDRED else 100
+    interval = joined(place, second) if second else None
+    precision = 1 if of < FEWEST_FOR_HUNDRED else _precision(place.n, interval)
+    units = counts if place.n < FEWEST_FOR_HUNDRED else _apportioned(counts, of // precision)
+    better, same, worse = (precision * unit for unit in units)
+    low, high = _outwards(interval, better, of, precision) if interval else (None, None)
+    return Spoken(better, same, worse, of, precision, counts, low, high)
+
+
+def _precision(n: int, interval: tuple[float, float] | None) -> int:
+    if n < FEWEST_FOR_ONES:
+        return 5
+    return 1 if interval is None or 100 * (interval[1] - interval[0]) < _WIDEST_FOR_ONES else 5
 
 
 def _apportioned(counts: tuple[int, int, int], units: int) -> tuple[int, ...]:
@@ -125,3 +172,13 @@ def _apportioned(counts: tuple[int, int, int], units: int) -> tuple[int, ...]:
         for part in order[:left]:
             given[part] += 1
     return tuple(given)
+
+
+def _outwards(
+    interval: tuple[float, float], better: int, of: int, precision: int
+) -> tuple[int, int]:
+    """The interval in whole numbers, each end rounded away from ``better`` and never on it."""
+    # A rounding error of floating point must not move an end by a whole number.
+    low = precision * math.floor(of * interval[0] / precision + 1e-9)
+    high = precision * math.ceil(of * interval[1] / precision - 1e-9)
+    return max(min(low, better - precision), 0), min(max(high, better + precision), of)

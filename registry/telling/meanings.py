@@ -18,6 +18,7 @@ from registry.charts.svg import HeapLabels, heaps
 from registry.queries.breed_counts import BreedCounts
 from registry.queries.places import IssuedPlace, Place, place_of
 from registry.queries.public import PublicTrait, ReadTrait
+from registry.queries.within_dogs import MOST_MONTHS
 from registry.science.distribution import Histogram
 from registry.science.dots import Heap, heap
 from registry.science.scale import Better
@@ -30,6 +31,7 @@ from registry.wording.standings import (
     capitalised,
     compared_with,
     grade_sentences,
+    measured_from,
     short_standing,
     standing_sentences,
 )
@@ -70,7 +72,8 @@ class Meaning:
 
     ``lead`` is complete without the picture; ``health`` is what guidance points say of the value.
     ``then`` and ``now`` are the standing as issued and today's, both among other dogs; ``stale``
-    says that a newer exam counts for this trait.
+    says that a newer exam counts for this trait, ``measuring`` where the range of a second exam
+    comes from.
     """
 
     slug: str
@@ -92,6 +95,7 @@ class Meaning:
     worse_word: str
     places: tuple[PlaceRow, ...]
     numbers: tuple[NumberRow, ...]
+    measuring: str
     notes: tuple[Note, ...]
 
 
@@ -148,6 +152,7 @@ def meaning(
         worse_word=capitalised(words.worse),
         places=_place_rows(place, then, moment),
         numbers=_number_rows(trait, drawn),
+        measuring=_measuring(trait, place),
         notes=notes_of(trait),
     )
 
@@ -156,13 +161,22 @@ def _sentences(read: ReadTrait, place: Place, *, dog: str, words: TraitWords) ->
     """The standing in words: of a grade in grades, never in ends of a scale."""
     trait = read.trait
     if not trait.grades:
-        return standing_sentences(place.standing, dog=dog, words=words)
+        return standing_sentences(place.standing, dog=dog, words=words, second=place.second)
     return grade_sentences(
         place.standing,
         dog=dog,
         grade=trait.value_text(read.spoken),
         is_best=read.spoken == 0,
         is_worst=read.spoken == len(trait.grades) - 1,
+    )
+
+
+def _measuring(trait: PublicTrait, place: Place) -> str:
+    """Where the range of a second exam comes from; empty without one."""
+    if place.within is None or place.standing.too_few:
+        return ""
+    return measured_from(
+        trait.sd_text(place.within.sd_steps), place.within.pairs, months=MOST_MONTHS
     )
 
 

@@ -25,6 +25,7 @@ from registry.queries.held_values import held_values
 from registry.queries.history import changes_of_evaluation
 from registry.queries.public import CertificateRecord, ReadTrait
 from registry.queries.public_log import sealed_issue
+from registry.queries.within_dogs import within_dogs
 from registry.science.numbers import format_number
 from registry.telling.credentials import credential_text
 from registry.telling.facts import Fact, dog_facts, exam_facts
@@ -109,6 +110,7 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
         for pk, trait in traits.items()
     }
     held = held_values([record.evaluation_pk], at=record.issued_at)
+    within = within_dogs(at=record.issued_at)
     moment = Moment(record.issued_at, record.issued_at, record.examined_on, record.evaluation_pk)
     return [
         meaning(
@@ -118,6 +120,7 @@ def _meanings(record: CertificateRecord) -> list[Meaning]:
                 then[read.trait.pk].first_month,
                 then[read.trait.pk].last_month,
                 held,
+                within=within,
             ),
             then=None,
             dog=record.dog.short_name,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from registry.science.standing import Spoken, Standing, spoken
+from registry.science.standing import Span, Spoken, Standing, spoken
 from registry.wording import dates
 
 
@@ -33,10 +33,12 @@ class Window:
     last_month: dt.date
 
 
-def standing_sentences(place: Standing, *, dog: str, words: TraitWords) -> list[str]:
+def standing_sentences(
+    place: Standing, *, dog: str, words: TraitWords, second: Span | None = None
+) -> list[str]:
     """What the standing of a measured value means, first sentence first; one sentence when too few
-    dogs are compared."""
-    said = spoken(place)
+    dogs are compared. ``second`` is what a second exam could give, None where it is not known."""
+    said = spoken(place, second)
     if said is None:
         return [too_few(place.n)]
     sentences = [_compared(said, dog, words)]
@@ -44,8 +46,7 @@ def standing_sentences(place: Standing, *, dog: str, words: TraitWords) -> list[
         sentences.append(_are_the_same(said))
     if not words.better.startswith(_("better")):
         sentences.append(_("%(better)s is better.") % {"better": capitalised(words.better)})
-    # No error of measurement is on record, and chance alone would say too narrow a range.
-    sentences.append(_("How far a second exam of the same dog might differ is not known here."))
+    sentences.append(_second_exam(said, words.better))
     return sentences
 
 
@@ -111,6 +112,22 @@ def compared_with(n: int, window: Window) -> str:
     }
 
 
+def measured_from(deviation: str, pairs: int, *, months: int) -> str:
+    """Where the range of a second exam comes from: pairs of exams of the same dogs."""
+    return (
+        ngettext(
+            "Range of a second exam: standard deviation within a dog %(sd)s, from %(pairs)s repeat "
+            "exam. It was at most %(months)d months after the exam before.",
+            "Range of a second exam: standard deviation within a dog %(sd)s, from %(pairs)s repeat "
+            "exams. Each was at most %(months)d months after the exam before.",
+            pairs,
+        )
+        % {"sd": deviation, "pairs": f"{pairs:,}", "months": months}
+        + " "
+        + _("It holds about 95 of 100 second exams, with the chance of which dogs were tested.")
+    )
+
+
 def counted(n: int, window: Window) -> str:
     """Who is counted, and over which months."""
     return ngettext(
@@ -162,6 +179,15 @@ def _are_the_same(said: Spoken) -> str:
             "same": said.same
         }
     return capitalised(_("%(amount)s are the same.") % {"amount": _amount(said, 1)})
+
+
+def _second_exam(said: Spoken, better: str) -> str:
+    """Chance alone would say too narrow a range, so there is none without the measuring error."""
+    if said.low is None or said.high is None:
+        return _("How far a second exam of the same dog might differ is not known here.")
+    return _(
+        "A second exam of the same dog could give %(low)d to %(high)d of %(of)d %(better)s."
+    ) % {"low": said.low, "high": said.high, "of": said.of, "better": better}
 
 
 def _have(said: Spoken, part: int) -> str:

@@ -12,9 +12,12 @@ from registry.science.distribution import Histogram
 from registry.science.intervals import wilson
 from registry.science.standing import (
     FEWEST_TO_COMPARE,
+    Span,
     Spoken,
     Standing,
+    joined,
     others,
+    second_exam,
     spoken,
     standing,
 )
@@ -109,6 +112,13 @@ class TestWholeNumbers:
         for place in standings_among_many(n):
             _hold(place, spoken(place))
 
+    @pytest.mark.parametrize("n", [20, 56, 99, 100, 399, 400, 2500, 10_000])
+    def test_a_number_is_never_outside_or_at_the_end_of_its_interval(self, n: int) -> None:
+        for better in range(n + 1):
+            for reach in (0, 1, n // 50, n // 5):
+                second = Span(max(better - reach, 0), min(better + reach, n))
+                _hold_the_interval(Standing.of(better, 0, n - better), second)
+
     @pytest.mark.parametrize(
         ("n", "of", "precision"),
         [(20, 20, 1), (99, 99, 1), (100, 100, 5), (2399, 100, 5), (2400, 100, 1)],
@@ -118,6 +128,16 @@ class TestWholeNumbers:
 
         assert words is not None
         assert (words.of, words.precision) == (of, precision)
+
+    def test_ones_are_said_only_where_the_interval_is_narrow(self) -> None:
+        place = Standing.of(3000, 0, 7000)
+
+        narrow, wide = spoken(place, Span(2950, 3050)), spoken(place, Span(2500, 3600))
+
+        assert narrow is not None
+        assert wide is not None
+        assert (narrow.better, narrow.precision) == (30, 1)
+        assert (wide.better, wide.precision, wide.low, wide.high) == (30, 5, 25, 40)
 
     def test_a_quarter_of_56_is_14_of_56(self) -> None:
         words = spoken(Standing.of(14, 0, 42))
@@ -166,6 +186,45 @@ def _hold(place: Standing, words: Spoken | None) -> None:
     assert (mirrored.better, mirrored.same, mirrored.worse) == said[::-1], place
     if words.is_exact:
         assert said == (place.better, place.equal, place.worse)
+
+
+def _hold_the_interval(place: Standing, second: Span) -> None:
+    words = spoken(place, second)
+    assert words is not None
+    assert words.low is not None
+    assert words.high is not None
+    assert 0 <= words.low <= words.better <= words.high <= words.of
+    assert words.low < words.better or words.better == 0, place
+    assert words.better < words.high or words.better == words.of, place
+    low, high = joined(place, second)
+    assert words.low <= words.of * low + 1e-6
+    assert words.of * high <= words.high + 1e-6
+
+
+class TestSecondExam:
+    def test_it_reaches_as_far_as_two_exams_of_one_dog_differ(self) -> None:
+        # One dog a step: 2 steps of SD, so 1.96 x 1.414 x 2 = 5.54 steps, outwards 6.
+        breed = Histogram.of_steps(range(100))
+
+        assert second_exam(breed, 50, "lower", sd_steps=2) == Span(44, 56)
+        assert second_exam(breed, 50, "higher", sd_steps=2) == Span(43, 55)
+
+    def test_without_error_it_is_the_dogs_own_place(self) -> None:
+        breed = Histogram.of_steps(range(100))
+
+        assert second_exam(breed, 50, "lower", sd_steps=0) == Span(50, 50)
+
+    def test_beyond_the_breed_everybody_or_nobody_is_better(self) -> None:
+        breed = Histogram.of_steps(range(40, 60))
+
+        assert second_exam(breed, 50, "lower", sd_steps=30) == Span(0, 20)
+
+    def test_joined_with_the_chance_of_who_was_tested(self) -> None:
+        # Wilson for 250 of 1,000: 22.4 to 27.8 of 100.
+        place = Standing.of(250, 0, 750)
+
+        assert joined(place, Span(240, 300)) == (wilson(250, 1000)[0], 0.3)
+        assert joined(place, Span(200, 250)) == (0.2, wilson(250, 1000)[1])
 
 
 @pytest.mark.parametrize(("count", "n"), [(1, 0), (-1, 20), (21, 20)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from registry.science.standing import Standing
+from registry.science.standing import Span, Standing
 from registry.wording.standings import (
     TraitWords,
     grade_sentences,
@@ -16,9 +16,9 @@ from registry.wording.standings import (
 WORDS = TraitWords("tighter", "looser", "hip")
 
 
-def _sentences(better: int, worse: int, equal: int = 0) -> list[str]:
+def _sentences(better: int, worse: int, equal: int = 0, second: Span | None = None) -> list[str]:
     place = Standing.of(better, equal, worse)
-    return standing_sentences(place, dog="Juno", words=WORDS)
+    return standing_sentences(place, dog="Juno", words=WORDS, second=second)
 
 
 def test_the_first_words_say_how_many_of_a_hundred() -> None:
@@ -48,6 +48,15 @@ def test_one_dog_has() -> None:
 )
 def test_fewer_dogs_are_rounded_more(better: int, worse: int, said: str) -> None:
     assert said in _sentences(better, worse)[0]
+
+
+def test_what_a_second_exam_could_give_is_said_in_numbers() -> None:
+    assert _sentences(14, 42, second=Span(3, 30))[-1] == (
+        "A second exam of the same dog could give 3 to 30 of 56 tighter."
+    )
+    assert _sentences(140, 260, second=Span(100, 252))[-1] == (
+        "A second exam of the same dog could give 25 to 65 of 100 tighter."
+    )
 
 
 def test_where_it_is_not_known_that_is_said() -> None:

@@ -309,7 +309,7 @@ def sections_of(
     dog = record.dog
     evaluation_id = record.evaluation_pk
     if rows is None:
-        rows = count_rows(dog.breed_id, now=now, evaluation_id=evaluation_id)
+        rows = count_rows(dog.breed_id, now=now, evaluation_id=evaluation_id, with_within=True)
     counts = counts_from(
         rows, window_months=dog.window_months, now=now, evaluation_id=evaluation_id
     )
@@ -325,6 +325,7 @@ def sections_of(
             read,
             counts.of(read.trait.pk),
             counts.held,
+            counts.within.get(read.trait.pk),
             (counts.first_month, counts.last_month),
             place_as_issued(record, read),
             dog.short_name,

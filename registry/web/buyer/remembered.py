@@ -18,6 +18,7 @@ from django.utils.safestring import SafeString
 from registry.queries.breed_counts import BreedCounts
 from registry.queries.places import IssuedPlace
 from registry.queries.public import ReadTrait
+from registry.queries.within_dogs import WithinDog
 from registry.science.distribution import Histogram
 from registry.telling.meanings import Moment, meaning
 
@@ -27,6 +28,7 @@ def section(
     read: ReadTrait,
     histogram: Histogram,
     held: frozenset[tuple[int, int]],
+    within: WithinDog | None,
     months: tuple[date, date],
     then: IssuedPlace | None,
     dog: str,
@@ -35,9 +37,10 @@ def section(
     _language: str | None,
 ) -> SafeString:
     """The markup of a trait's section; pictures of the first trait alone are printed."""
+    pk = read.trait.pk
     told = meaning(
         read,
-        counts=BreedCounts({read.trait.pk: histogram}, *months, held),
+        counts=BreedCounts({pk: histogram}, *months, held, within={pk: within} if within else {}),
         then=then,
         dog=dog,
         moment=moment,
