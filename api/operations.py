@@ -30,6 +30,7 @@ NAMES: dict[tuple[str, str], str] = {
     ("GET", "breeds/{breed}/breeding-runs"): "listBreedingRuns",
     ("POST", "breeds/{breed}/breeding-runs"): "askForBreedingRun",
     ("GET", "breeds/{breed}/breeding-runs/{number}"): "readBreedingRun",
+    ("GET", "breeds/{breed}/forecast-outcomes"): "readForecastOutcomes",
     ("GET", "announcements"): "listAnnouncements",
     ("POST", "announcements"): "announceExamination",
     ("POST", "announcements/{public_id}/withdrawal"): "withdrawAnnouncement",

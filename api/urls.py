@@ -87,6 +87,11 @@ urlpatterns: list[URLPattern] = [
         breeding_runs.OneRun.as_view(),
         name="breeding-run",
     ),
+    path(
+        "v1/breeds/<slug:breed>/forecast-outcomes",
+        breeding_runs.ForecastOutcomes.as_view(),
+        name="forecast-outcomes",
+    ),
     path("v1/log", log.Log.as_view(), name="log"),
     path("v1/log/inclusion", log.Inclusion.as_view(), name="inclusion"),
     path("v1/log/consistency", log.Consistency.as_view(), name="consistency"),

@@ -10,6 +10,7 @@ from api.paging import page_of
 from api.reading import body_of, once_per_key, only_members, query_of
 from api.schema import CURSOR, KEY, LIMIT, documented, parameter
 from api.shapes import breeding_runs as shapes
+from api.shapes.forecast_outcomes import forecast_outcomes_of
 from api.tokens import PUBLIC, actor_of, token_of
 from api.views.breeding_answers import BreedingView
 from registry.desk import breeding as desk
@@ -18,7 +19,9 @@ from registry.desk.replay import Answer
 from registry.models import Breed, BreedingRun, Role
 from registry.queries.breeding import latest_run
 from registry.queries.course import NoCourse, course_of
+from registry.queries.forecast_checks import forecast_outcomes
 from registry.queries.pairs import NoAnswer, Why
+from registry.queries.public_dogs import public_traits
 
 _BREED = parameter("breed", "path", "slug of a breed")
 
@@ -110,6 +113,24 @@ class OneRun(BreedingView):
         if found is None:
             raise NotFound(_("There is no such breeding run."))
         return Response(shapes.breeding_run(found, of.slug, is_staff=_is_staff(request)))
+
+
+class ForecastOutcomes(BreedingView):
+    """How a breed's forecasts turned out."""
+
+    scopes = {"GET": PUBLIC}
+
+    @documented(
+        "Read what came of a breed's forecasts",
+        answer="ForecastOutcomes",
+        parameters=[_BREED],
+        curl='curl "$SITE/api/v1/breeds/tarn-spaniel/forecast-outcomes"',
+    )
+    def get(self, request: Request, breed: str) -> Response:
+        """Answer the latest comparison of each counted trait, or that there is none."""
+        query_of(request)
+        of = _breed(breed)
+        return Response(forecast_outcomes_of(of.slug, public_traits(), forecast_outcomes(of.pk)))
 
 
 def _breed(slug: str) -> Breed:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from registry.queries.breeding import DogValue, TraitFacts
+from registry.queries.forecast_checks import Outcome
 from registry.queries.mates import OLDEST_MONTHS, YOUNGEST_MONTHS, is_alive, months_before
 from registry.queries.pairs import NoAnswer, PairFacts, PairTrait, Why
 from registry.queries.public import PublicDog, ReleasedValue
@@ -30,6 +31,7 @@ from registry.telling.breeding import (
     why_words,
 )
 from registry.telling.facts import Fact
+from registry.telling.forecast_outcomes import earlier_forecasts
 from registry.telling.litters import LitterTold, litters_told
 from registry.wording import dates
 from registry.wording.breeding import inbreeding_sentences
@@ -87,22 +89,35 @@ def pair_told(
     first_trait: str,
     histograms: Mapping[int, Histogram],
     released: Released,
+    outcomes: Mapping[int, Outcome],
     today: date,
 ) -> PairTold:
     """Put one pair's page together; the trait that was asked for comes first."""
     traits = sorted(pair.traits, key=lambda each: each.facts.trait.slug != first_trait)
     told = [
-        litters_told([pair], each.facts.trait.slug, _counts(histograms, each))[0] for each in traits
+        (litters_told([pair], each.facts.trait.slug, _counts(histograms, each))[0], each)
+        for each in traits
     ]
     return PairTold(
         warnings=tuple(warnings_of(pair, today)),
-        litters=tuple(each for each in told if each is not None),
+        litters=tuple(
+            _beside_earlier(litter, outcomes.get(each.facts.trait.pk))
+            for litter, each in told
+            if litter is not None
+        ),
         kinship=tuple(inbreeding_sentences(pair.kinship, breed_mean=pair.run.mean_inbreeding)),
         parents=(
             _parent(_("Sire"), pair.sire, released),
             _parent(_("Dam"), pair.dam, released),
         ),
     )
+
+
+def _beside_earlier(litter: LitterTold, outcome: Outcome | None) -> LitterTold:
+    """The forecast with a word on those that did not turn out as they should; none without one."""
+    if not litter.svg:
+        return litter
+    return replace(litter, sentences=(*litter.sentences, *earlier_forecasts(outcome)))
 
 
 def pairs_told(

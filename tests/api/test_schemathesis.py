@@ -30,6 +30,7 @@ from registry.wsgi import application
 from tests.api.conftest import Caller, Callers
 from tests.courses import make_course
 from tests.factories import make_accepted, make_dog, make_submitted
+from tests.forecast_checks import make_check
 from tests.reliability.numbers import counted, times
 from tests.reliability.record import What
 
@@ -73,8 +74,9 @@ def _real(path: str, callers: Callers) -> dict[str, str] | None:
         return {"public_id": make_dog(club).public_id}
     if "/certificates/" in path:
         return {"number": make_accepted(club).number}
-    if any(part in path for part in ("/breeding-runs", "/trends/", "/distributions/")):
+    if any(part in path for part in ("/breeds/", "/trends/", "/distributions/")):
         run = make_course(club)
+        make_check(run)
         return {"breed": club.breed.slug, "trait": "hip-laxity", "number": str(run.number)}
     if "/evaluations/" in path:
         is_later = path.endswith(("revocation", "replacement"))

@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 from registry.queries import mates as candidates
 from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.breeding import RunFacts, latest_run
+from registry.queries.forecast_checks import forecast_outcomes
 from registry.queries.held_values import held_values
 from registry.queries.pairs import NoAnswer, PairFacts, Why, run_of
 from registry.queries.pairs import pair as facts_of_pair
@@ -110,6 +111,7 @@ def pair(request: HttpRequest, public_id: str, other_id: str) -> HttpResponseBas
         first_trait=request.GET.get("trait", ""),
         histograms=_histograms(dog),
         released=_released([dog, other]),
+        outcomes=forecast_outcomes(dog.breed_id),
         today=timezone.localdate(),
     )
     return render(request, "breeder/pair.html", context)

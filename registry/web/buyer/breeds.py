@@ -16,7 +16,10 @@ from django.utils.translation import gettext_lazy as _
 from registry.models import Breed, Sex, Trait
 from registry.queries.breeds import breed_lines, cells_of
 from registry.queries.distributions import Distribution, distribution
+from registry.queries.forecast_checks import forecast_outcomes
+from registry.queries.public_dogs import public_traits
 from registry.science.standing import FEWEST_TO_COMPARE
+from registry.telling.forecast_outcomes import outcomes_told
 from registry.web.buyer.breed_page import distribution_page, plain_trait
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainDateField, PlainForm
@@ -45,10 +48,12 @@ def breeds(request: HttpRequest) -> HttpResponseBase:
 
 @open_page
 def breed(request: HttpRequest, slug: str) -> HttpResponseBase:
-    """One breed: its traits, each with how many dogs are tested."""
-    get_object_or_404(Breed, slug=slug)
+    """One breed: its traits, each with how many dogs are tested, and what came of forecasts."""
+    breed = get_object_or_404(Breed, slug=slug)
     line = next(line for line in breed_lines() if line.slug == slug)
-    return render(request, "buyer/breed.html", {"breed": line, "current": "breeds"})
+    outcomes = outcomes_told(public_traits(), forecast_outcomes(breed.pk))
+    context = {"breed": line, "outcomes": outcomes, "current": "breeds"}
+    return render(request, "buyer/breed.html", context)
 
 
 @open_page

@@ -13,6 +13,7 @@ from django.test import Client
 from registry.models import Dog, DogAlias
 from tests.breeding import make_run
 from tests.factories import Club, make_accepted, make_breed, make_dog
+from tests.forecast_checks import make_check
 from tests.web.breeder.conftest import Cast
 
 
@@ -257,3 +258,36 @@ class TestSideBySide:
         juno, otto = make_dog(club), make_dog(club, sex="M")
 
         assert "There is no breeding run yet" in side_by_side(client, juno, otto)
+
+
+class TestEarlierForecasts:
+    RANGE = "So far, 73 of 100 of this breed's tested puppies came out inside such a range, not 80."
+    SLOPE = "So far, this breed's litters differed less than was forecast."
+
+    def test_what_did_not_turn_out_as_said_stands_by_that_trait_alone(
+        self, client: Client, cast: Cast
+    ) -> None:
+        make_check(cast.run)
+
+        html = pair(client, cast.juno, cast.otto)
+
+        laxity, angle = html.split('id="hip-laxity"')[1].split('id="norberg-angle"')
+        assert f"{self.RANGE} {self.SLOPE}" in laxity
+        assert "So far" not in angle
+
+    @pytest.mark.parametrize("found", [None, {}])
+    def test_what_did_or_is_not_known_is_not_told(
+        self, client: Client, cast: Cast, found: dict[str, object] | None
+    ) -> None:
+        if found is None:
+            make_check(cast.run, inside=[0.79, 0.74, 0.84], slope=[0.9, 0.6, 1.2])
+        else:
+            make_check(cast.run, found=found)
+
+        assert "So far" not in pair(client, cast.juno, cast.otto)
+
+    def test_nothing_is_said_where_there_is_no_forecast(self, client: Client, cast: Cast) -> None:
+        make_check(cast.run)
+        make_accepted(cast.club, cast.rook, consent_to_publish=False)
+
+        assert "So far" not in pair(client, cast.juno, cast.rook)
