@@ -90,6 +90,10 @@ def test_no_shell_is_started() -> None:
 PUT_TOGETHER_FROM = {
     "registry/desk/decide.py": {"_CLAIM", "before"},
     "registry/desk/personal.py": {"table"},
+    "registry/desk/public_states.py": {
+        "_BACK", "_COLUMNS", "_MAY_COME", "_NEVER_SHOWN", "_RELEASED_COME", "_RELEASED_STAY",
+        "_SET", "_STAYS", "_WAITS", "_WITHHELD", "condition",
+    },
     "registry/desk/ties.py": {"_TIES", "places"},
     "registry/doctor/database.py": {"question"},
     "registry/ledger/append.py": {"insert", "update"},
@@ -97,7 +101,8 @@ PUT_TOGETHER_FROM = {
     "registry/ledger/walk.py": {"size"},
     "registry/queries/breeding.py": {"_NOT_RELEASED"},
     "registry/queries/mates.py": {"marks", "likes", "indexed"},
-}
+    "registry/queries/public_states.py": {"_PACKED"},
+}  # fmt: skip
 
 
 def test_a_statement_is_never_put_together_from_values() -> None:
