@@ -35,6 +35,7 @@ from tests.factories import (
     make_dog,
     make_revoked,
 )
+from tests.reliability.numbers import times
 
 pytestmark = pytest.mark.django_db
 
@@ -422,7 +423,7 @@ def check(world: World) -> None:
 
 
 @settings(
-    max_examples=10,
+    max_examples=times(soak=100, short=4),
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(deeds=st.lists(DEEDS, min_size=15, max_size=35), minute=st.sampled_from([0, 60]))
