@@ -24,7 +24,14 @@ from registry.models import Breed, Trait
 from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.distributions import Distribution
 from registry.queries.history import changes_of_evaluation
-from registry.queries.places import IssuedPlace, Place, place_as_issued, place_of
+from registry.queries.places import (
+    IssuedPlace,
+    Place,
+    newer_values,
+    place_as_issued,
+    place_of,
+    without,
+)
 from registry.queries.public import CertificateRecord, PublicTrait, ReadTrait, Relative, family_of
 from registry.queries.within_dogs import MOST_MONTHS
 from registry.science.standing import FEWEST_TO_COMPARE, joined
@@ -143,13 +150,15 @@ def certificate(record: CertificateRecord) -> dict[str, Any]:
     verdict = verdict_on(record, entries)
     dog = record.dog
     counted = [read for read in record.readings if read.trait.is_counted]
+    now = timezone.now()
     counts = breed_counts(
         dog.breed_id,
         window_months=dog.window_months,
-        now=timezone.now(),
+        now=now,
         evaluation_id=record.evaluation_pk,
         with_within=True,
     )
+    counts = without(counts, newer_values(record, now=now))
     return {
         "number": record.number,
         "verdict": verdict.kind,

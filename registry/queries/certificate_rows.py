@@ -1,9 +1,8 @@
-"""Everything a certificate's page is made of, as rows: five narrow queries, one more
-after a change of the register, nothing made of them yet.
+"""Everything a certificate's page is made of, as rows: five narrow queries, one more after a
+change of the register, and one where a newer exam counts for the dog; nothing made of them yet.
 
 Equal rows tell of the same page, so what was made of them once may be shown again without being
-made
-again; any change in the database gives other rows.
+made again; any change in the database gives other rows.
 """
 
 from __future__ import annotations
@@ -13,7 +12,15 @@ from typing import NamedTuple
 
 from registry.queries.breed_counts import count_rows
 from registry.queries.history import entry_rows
-from registry.queries.public import Row, certificate_row, dog_from, family_rows, reading_rows
+from registry.queries.places import newer_values
+from registry.queries.public import (
+    Row,
+    certificate_row,
+    dog_from,
+    family_rows,
+    reading_rows,
+    record_from,
+)
 
 
 class CertificateRows(NamedTuple):
@@ -24,6 +31,7 @@ class CertificateRows(NamedTuple):
     family: tuple[Row, ...]
     entries: tuple[Row, ...]
     counts: tuple[Row, ...]
+    newer_values: tuple[tuple[int, int], ...]
 
 
 def certificate_rows(number: str, *, now: datetime) -> CertificateRows | None:
@@ -46,4 +54,5 @@ def certificate_rows(number: str, *, now: datetime) -> CertificateRows | None:
         )
         if readings
         else (),
+        newer_values(record_from(certificate, readings), now=now),
     )

@@ -36,3 +36,15 @@ def held_values(evaluation_ids: Iterable[int], *, at: datetime) -> frozenset[tup
         public_from__lte=at,
     )
     return frozenset(rows.values_list("trait_id", "evaluation_id"))
+
+
+def other_values_of_dog(evaluation_id: int, *, at: datetime) -> tuple[tuple[int, int], ...]:
+    """The (trait id, step) by which other evaluations of the same dog are in the public state of
+    the instant. Only released ones: a value that is not shown would be told by taking it out."""
+    rows = CountedValue.objects.filter(
+        Q(public_until__isnull=True) | Q(public_until__gt=at),
+        dog__evaluations=evaluation_id,
+        public_from__lte=at,
+        evaluation__consent_to_publish=True,
+    ).exclude(evaluation=evaluation_id)
+    return tuple(rows.order_by("trait_id", "step").values_list("trait_id", "step"))

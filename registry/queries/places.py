@@ -7,11 +7,13 @@ nowhere else.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 from typing import Any
 
 from registry.queries.breed_counts import BreedCounts
+from registry.queries.held_values import other_values_of_dog
 from registry.queries.public import CertificateRecord, ReadTrait
 from registry.queries.within_dogs import WithinDog
 from registry.science.distribution import Histogram
@@ -68,6 +70,23 @@ def place_of(
         within,
         second_exam(among, step, better, sd_steps=within.sd_steps) if within else None,
     )
+
+
+def newer_values(record: CertificateRecord, *, now: datetime) -> tuple[tuple[int, int], ...]:
+    """The (trait id, step) by which the dog's newer exams are in the public counts, where they are
+    shown. One query, none where all of the certificate counts."""
+    if all(read.counts for read in record.readings if read.trait.is_counted):
+        return ()
+    return other_values_of_dog(record.evaluation_pk, at=now)
+
+
+def without(counts: BreedCounts, values: Iterable[tuple[int, int]]) -> BreedCounts:
+    """The counts with these values, one dog each, taken out."""
+    by_trait = dict(counts.by_trait)
+    for trait_id, step in values:
+        if counts.of(trait_id).at(step):
+            by_trait[trait_id] = by_trait[trait_id].remove(step)
+    return replace(counts, by_trait=by_trait)
 
 
 def as_kept(place: Place, step: int) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from registry.queries.breed_counts import count_rows, counts_from
 from registry.queries.certificate_rows import CertificateRows
 from registry.queries.counted_spans import Turn
 from registry.queries.history import PublicEntry, entries_from
-from registry.queries.places import place_as_issued
+from registry.queries.places import newer_values, place_as_issued, without
 from registry.queries.public import (
     CertificateRecord,
     Relative,
@@ -163,7 +163,7 @@ def certificate_page(
         chip_end=dog.chip[-END_LENGTH:],
         breed=dog.breed,
         breed_href=f"/breeds/{dog.breed_slug}/",
-        sections=sections_of(record, now, rows.counts),
+        sections=sections_of(record, now, rows.counts, rows.newer_values),
         parents=parents(family),
         litter=tuple(litter),
         litter_count=litter_count(litter),
@@ -299,10 +299,13 @@ def _event_of(record: CertificateRecord, entry: PublicEntry) -> Event | None:
 
 
 def sections_of(
-    record: CertificateRecord, now: datetime, rows: tuple[Row, ...] | None = None
+    record: CertificateRecord,
+    now: datetime,
+    rows: tuple[Row, ...] | None = None,
+    newer: tuple[tuple[int, int], ...] | None = None,
 ) -> tuple[SafeString, ...]:
-    """The section of each counted trait of the record; one query unless the breed's rows are
-    given."""
+    """The section of each counted trait of the record; one query or two unless the breed's rows,
+    and the values of the dog's newer exams, are given."""
     counted = [read for read in record.readings if read.trait.is_counted]
     if not counted:
         return ()
@@ -313,6 +316,7 @@ def sections_of(
     counts = counts_from(
         rows, window_months=dog.window_months, now=now, evaluation_id=evaluation_id
     )
+    counts = without(counts, newer_values(record, now=now) if newer is None else newer)
     moment = Moment(
         day_of_reading(timezone.localtime(now)),
         record.issued_at,
