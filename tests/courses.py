@@ -49,16 +49,26 @@ def stored_trend(**changed: Any) -> dict[str, Any]:
     return {**copy.deepcopy(_TREND), **changed}
 
 
-def make_course(club: Club, *, trait: str = "hip-laxity", **columns: Any) -> BreedingRun:
-    """Twelve dogs of two sires and three dams, born in 2024, and a run with a course."""
-    sires = [_dog(club, "M", number) for number in range(2)]
-    dams = [_dog(club, "F", number) for number in range(3)]
+def make_course(
+    club: Club,
+    *,
+    trait: str = "hip-laxity",
+    of_each: int = 0,
+    parents_value: float = 0.0,
+    **columns: Any,
+) -> BreedingRun:
+    """Twelve dogs of two sires and three dams, born in 2024, and a run with a course; with
+    ``of_each``, so many sires and dams, born in 2018, with four puppies each."""
+    sires = [_dog(club, "M", number) for number in range(of_each or 2)]
+    dams = [_dog(club, "F", number) for number in range(of_each or 3)]
     Dog.objects.bulk_create([*sires, *dams])
     Dog.objects.bulk_create(
-        _dog(club, "MF"[number % 2], number, sires[number % 2], dams[number % 3])
-        for number in range(12)
+        _dog(club, "MF"[number % 2], number, sires[number % len(sires)], dams[number % len(dams)])
+        for number in range(4 * of_each or 12)
     )
     given = {"base": 0.45, "middle": 0.44, "trend": stored_trend(), **columns}
+    if parents_value:
+        given["value"] = dict.fromkeys([*sires, *dams], parents_value)
     return make_run(club.breed, traits={trait: TraitColumns(**given)})
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 
 from registry.models import Dog, Sex, Trait
 from registry.queries.breeding import (
@@ -21,6 +21,7 @@ from registry.queries.breeding import (
     TraitFacts,
     TraitWithout,
     latest_run,
+    run_table,
     trend_of,
 )
 from registry.science.diversity import EffectiveSize
@@ -28,6 +29,9 @@ from registry.science.trend import Line, Mean, Trend, Year
 
 GENERATION_YEARS = 4
 """The years of birth that are taken together as one generation: common practice, no source."""
+
+FEWEST_PARENTS = 20
+"""With fewer it is not told how the parents of today are chosen: as few as are not compared."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,12 +97,7 @@ def scale_ends(trait_pk: int) -> tuple[float, float]:
 
 def parents_today(breed_pk: int, last_year: int) -> ParentsToday:
     """The dogs born in the generation up to the end of a year, and their different parents."""
-    born = Dog.objects.filter(
-        breed_id=breed_pk,
-        born_on__gt=date(last_year - GENERATION_YEARS, 12, 31),
-        born_on__lte=date(last_year, 12, 31),
-    )
-    found = born.aggregate(
+    found = _born_until(breed_pk, last_year).aggregate(
         females=Count("pk", filter=Q(sex=Sex.FEMALE)),
         males=Count("pk", filter=Q(sex=Sex.MALE)),
         dams=Count("dam", distinct=True),
@@ -107,10 +106,50 @@ def parents_today(breed_pk: int, last_year: int) -> ParentsToday:
     return ParentsToday(**found)
 
 
-def tested_today(trend: Trend, last_year: int) -> int:
-    """How many of the dogs born in the generation up to a year were tested."""
-    first = last_year - GENERATION_YEARS + 1
-    return sum(year.tested for year in trend.years if first <= year.year <= last_year)
+def parents_ahead(course: Course, last_year: int) -> float | None:
+    """By how much the parents of those born in the generation up to a year exceeded, in breeding
+    values, the dogs born in their own years; half from sires and half from dams, each puppy counts.
+
+    A parent of a year without a mean, or that came after the run, is left out. None where fewer
+    than ``FEWEST_PARENTS`` of either sex remain: one parent's own value would shine through.
+    """
+    means = {year.year: year.value.mean for year in course.trend.years if year.value is not None}
+    sires = _ahead_of_their_years(course, last_year, "sire", means)
+    dams = _ahead_of_their_years(course, last_year, "dam", means)
+    return None if sires is None or dams is None else (sires + dams) / 2
+
+
+def _ahead_of_their_years(
+    course: Course, last_year: int, role: str, means: Mapping[int, float]
+) -> float | None:
+    table = run_table(course.run.pk)
+    rows = list(
+        _born_until(course.run.breed_pk, last_year)
+        .filter(**{f"{role}__isnull": False})
+        .values_list(role, f"{role}__born_on")
+        .annotate(puppies=Count("pk"))
+        .order_by()
+    )
+    places = table.places_of([pk for pk, _born, _puppies in rows])
+    values = table.value(course.facts.trait.pk)
+    found = [
+        (float(values[place]) - means[born.year], puppies)
+        for (_pk, born, puppies), place in zip(rows, places, strict=True)
+        if place >= 0 and born is not None and born.year in means
+    ]
+    if len(found) < FEWEST_PARENTS:
+        return None
+    total: float = sum(ahead * puppies for ahead, puppies in found)
+    return float(total / sum(puppies for _ahead, puppies in found))
+
+
+def _born_until(breed_pk: int, last_year: int) -> QuerySet[Dog]:
+    """The dogs of one generation: those born in the years up to the end of one."""
+    return Dog.objects.filter(
+        breed_id=breed_pk,
+        born_on__gt=date(last_year - GENERATION_YEARS, 12, 31),
+        born_on__lte=date(last_year, 12, 31),
+    )
 
 
 def _trend(stored: Mapping[str, Any]) -> Trend:

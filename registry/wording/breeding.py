@@ -147,9 +147,9 @@ def forecast_cautions() -> list[str]:
 def ahead_sentences(
     generations: Sequence[Generation], *, middle: float, words: TraitWords
 ) -> list[str]:
-    """What keeping the best would bring after the last of the generations, and what it costs."""
+    """What a choice of parents would bring after the last of the generations, and what it costs."""
     now, last = generations[0], generations[-1]
-    share = of_100(last.share_better_than(middle), 5)
+    then, today = (of_100(each.share_better_than(middle), 5) for each in (last, now))
     return [
         ngettext(
             "After %(count)d generation, %(share)s of 100 dogs would be %(better)s than the "
@@ -158,7 +158,8 @@ def ahead_sentences(
             "breed's middle dog today.",
             last.number,
         )
-        % {"count": last.number, "share": share, "better": words.better},
+        % {"count": last.number, "share": then, "better": words.better},
+        _("Of today's youngest puppies it is %(share)s.") % {"share": today},
         _(
             "Inbreeding would go from %(now)s of 100 among the youngest puppies to %(then)s, or "
             "higher."

@@ -29,9 +29,9 @@ def test_the_course_is_drawn_and_leads_to_a_look_ahead_by_keyboard(
     _are_drawn(page, 2)
     look_in_both_lights(page, look)
 
-    page.get_by_role("link", name="What if only the best had puppies?").focus()
+    page.get_by_role("link", name="What would the choice of parents bring?").focus()
     page.keyboard.press("Enter")
-    page.get_by_label("Male dogs kept, of 100 tested").fill("5")
+    page.get_by_label("Males that have puppies").fill("5")
     page.keyboard.press("Enter")
 
     page.wait_for_url("**sires=5**")

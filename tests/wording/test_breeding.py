@@ -166,12 +166,14 @@ class TestInbreeding:
 
 class TestAhead:
     def test_what_it_brings_and_what_it_costs_stand_together(self) -> None:
-        brings, costs = breeding.ahead_sentences(generations(), middle=0.6, words=HIP)
+        brings, today, costs = breeding.ahead_sentences(generations(), middle=0.6, words=HIP)
 
         assert brings == (
             "After 8 generations, more than 95 of 100 dogs would be tighter than the breed's "
             "middle dog today."
         )
+        # The middle dog is at today's mean.
+        assert today == "Of today's youngest puppies it is about 50."
         assert re.fullmatch(
             r"Inbreeding would go from 2 of 100 among the youngest puppies to "
             r"1\d(\.\d)?, or higher\.",

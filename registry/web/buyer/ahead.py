@@ -13,26 +13,28 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from registry.charts.figures import STYLE_HASHES
-from registry.queries.course import NoCourse, course_of, parents_today, scale_ends, tested_today
+from registry.queries.course import NoCourse, course_of, scale_ends
 from registry.queries.pairs import NoAnswer, Why
 from registry.telling.ahead import (
-    FEWEST_TESTED,
+    FEWEST_DOGS,
+    MOST_DOGS,
     MOST_GENERATIONS,
-    MOST_TESTED,
+    Habits,
     Question,
     ahead_told,
+    habits_of,
     today_words,
-    usual_question,
 )
 from registry.telling.breeding import Reason, run_words, why_words
 from registry.telling.course import why_no_course
 from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
-from registry.web.forms import PlainForm
+from registry.web.forms import PlainForm, set_choices
 from registry.wording.grades import no_look_ahead_words, not_inherited_words
 
-_NAMES = ("dams", "sires", "tested", "generations")
+_NAMES = ("chosen", "dams", "sires", "dogs", "generations")
+_MOST_PARENTS = MOST_DOGS // 2
 _MOST_DIGITS = 9
 
 
@@ -59,23 +61,26 @@ class WholeField(forms.CharField):
 class AheadForm(PlainForm):
     """A plan; what the address leaves out is the breed's own number."""
 
+    chosen = forms.ChoiceField(
+        label=gettext_lazy("How parents are chosen"), widget=forms.RadioSelect
+    )
     dams = WholeField(
-        label=gettext_lazy("Bitches kept, of 100 tested"),
-        help_text=gettext_lazy("The best of them have puppies"),
+        label=gettext_lazy("Bitches that have puppies"),
+        help_text=gettext_lazy("In each generation"),
         low=1,
-        high=100,
+        high=_MOST_PARENTS,
     )
     sires = WholeField(
-        label=gettext_lazy("Male dogs kept, of 100 tested"),
-        help_text=gettext_lazy("The best of them become fathers"),
+        label=gettext_lazy("Males that have puppies"),
+        help_text=gettext_lazy("In each generation"),
         low=1,
-        high=100,
+        high=_MOST_PARENTS,
     )
-    tested = WholeField(
-        label=gettext_lazy("Dogs tested in each generation"),
-        help_text=gettext_lazy("Both sexes together"),
-        low=FEWEST_TESTED,
-        high=MOST_TESTED,
+    dogs = WholeField(
+        label=gettext_lazy("Dogs to choose among"),
+        help_text=gettext_lazy("Both sexes together, in each generation"),
+        low=FEWEST_DOGS,
+        high=MOST_DOGS,
     )
     generations = WholeField(
         label=gettext_lazy("Generations"),
@@ -84,9 +89,27 @@ class AheadForm(PlainForm):
         high=MOST_GENERATIONS,
     )
 
-    def __init__(self, asked: Mapping[str, str], usual: Question) -> None:
+    def __init__(self, asked: Mapping[str, str], habits: Habits) -> None:
         given = {name: asked[name] for name in _NAMES if name in asked}
-        super().__init__({**{name: str(getattr(usual, name)) for name in _NAMES}, **given})
+        super().__init__({**{name: str(getattr(habits.usual, name)) for name in _NAMES}, **given})
+        ways = [("chance", _("By chance")), ("best", _("Only the best results"))]
+        if habits.accuracy is not None:
+            ways.insert(0, ("today", _("As today")))
+        set_choices(self, "chosen", ways)
+
+    def clean(self) -> dict[str, Any]:
+        """No more parents of a sex than there are dogs of it: half of all."""
+        given = self.cleaned_data
+        for name in ("dams", "sires"):
+            if name in given and "dogs" in given:
+                most = given["dogs"] // 2 + (given["dogs"] % 2 if name == "dams" else 0)
+                if given[name] > most:
+                    self.add_error(
+                        name,
+                        _("Half of the %(dogs)s dogs are of this sex: enter %(most)s or fewer.")
+                        % {"dogs": f"{given['dogs']:,}", "most": f"{most:,}"},
+                    )
+        return given
 
     def question(self) -> Question:
         """What a form without errors asks."""
@@ -97,7 +120,7 @@ class AheadForm(PlainForm):
 @open_page
 @counted
 def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
-    """What keeping the best of the tested dogs would bring, and what it would cost."""
+    """What the choice of parents would bring, and what it would cost."""
     breed, trait = breed_and_trait(slug, trait_slug)
     found = course_of(breed.pk, trait.slug)
     up = f"/breeds/{breed.slug}/{trait.slug}/"
@@ -118,11 +141,11 @@ def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
     elif (last := found.last_year) is None:
         context["reason"] = why_words(NoAnswer(Why.NO_VALUES))
     else:
-        parents = parents_today(breed.pk, last.year)
-        form = AheadForm(request.GET.dict(), usual_question(found, last, parents))
+        habits = habits_of(found, last)
+        form = AheadForm(request.GET.dict(), habits)
         context["form"] = form
-        context["today"] = today_words(last, parents, tested_today(found.trend, last.year))
+        context["today"] = today_words(last, habits.parents)
         if form.is_valid():
             ends = scale_ends(trait.pk)
-            context["told"] = ahead_told(found, last, form.question(), ends=ends)
+            context["told"] = ahead_told(found, last, habits, form.question(), ends=ends)
     return render(request, "buyer/ahead.html", context)

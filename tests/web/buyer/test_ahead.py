@@ -13,7 +13,7 @@ from tests.factories import Club
 from tests.web.buyer.reading import ari, coleman_liau, sentences, words
 from tests.web.buyer.test_course import figure, table
 
-PLAN = {"dams": "50", "sires": "10", "tested": "200", "generations": "4"}
+PLAN = {"chosen": "best", "dams": "50", "sires": "10", "dogs": "200", "generations": "4"}
 
 
 def page(client: Client, club: Club, query: dict[str, str] | None = None) -> str:
@@ -32,8 +32,19 @@ def given(html: str) -> dict[str, str]:
     return {
         name[1]: value[1]
         for box in boxes
-        if (name := re.search(r'name="(\w+)"', box)) and (value := re.search(r'value="(.*?)"', box))
+        if ('type="radio"' not in box or "checked" in box)
+        and (name := re.search(r'name="(\w+)"', box))
+        and (value := re.search(r'value="(.*?)"', box))
     }
+
+
+def chosen(html: str) -> str:
+    """Which way of choosing parents is ticked."""
+    boxes = re.findall(r'<input[^>]*name="chosen"[^>]*>', html)
+    (ticked,) = [box for box in boxes if "checked" in box]
+    value = re.search(r'value="(\w+)"', ticked)
+    assert value
+    return value[1]
 
 
 class TestAnswer:
@@ -46,7 +57,7 @@ class TestAnswer:
         # Puppies of 2024 have 3.71 of 100; 50 bitches and 10 males of 100 each are kept, and
         # 1/(8 x 10) + 1/(8 x 50) is 1.5 of 100 a generation (Wright 1931).
         assert "from 3.7 of 100 among the youngest puppies to 9.4, or higher." in cost
-        assert "only 50 bitches and 10 males would have puppies" in cost
+        assert "50 bitches and 10 males would have puppies" in cost
 
     def test_one_generation_moves_the_mean_as_the_breeders_equation_says(
         self, client: Client, club: Club
@@ -122,24 +133,71 @@ class TestForm:
 
         html = page(client, club)
 
-        # Three dams to six bitches and two sires to six males of 2024; tested from 2021 to 2024:
-        # 15 + 16 + 17 + 18.
-        assert given(html) == {"dams": "50", "sires": "33", "tested": "66", "generations": "1"}
+        # Three dams and two sires of the twelve dogs of 2024; too few to tell how they are chosen.
+        assert given(html) == {"dams": "3", "sires": "2", "dogs": "12", "generations": "1"} | {
+            "chosen": chosen(html)
+        }
+        assert chosen(html) == "chance" and "As today" not in html
         assert "have 3 dams and 2 sires" in html
         assert len(leads(html)) == 2
+
+    def test_at_first_it_promises_nothing_that_nobody_does(
+        self, client: Client, club: Club
+    ) -> None:
+        make_course(club)
+
+        rows = table(page(client, club), "ahead")
+
+        assert rows[0][1] == rows[1][1]
+        assert "the mean stays at 0.42" in page(client, club)
+
+    def test_it_begins_with_the_choice_that_the_parents_of_today_show(
+        self, client: Client, club: Club
+    ) -> None:
+        # 20 sires and 20 dams of 2018, whose year has a mean of 0.0023; each lies 0.02 below it.
+        make_course(club, of_each=20, parents_value=0.0023 - 0.02)
+        html = page(client, club)
+
+        rows = table(html, "ahead")
+
+        assert chosen(html) == "today"
+        assert "If parents are chosen as today, the mean goes from 0.42 to 0.40." in leads(html)[0]
+        assert float(rows[0][1]) - float(rows[1][1]) == pytest.approx(0.02, abs=0.006)
+
+    def test_where_the_course_is_not_clear_nothing_is_taken_from_it(
+        self, client: Client, club: Club
+    ) -> None:
+        line = stored_trend()["line"] | {"low": -0.01, "high": 0.001}
+        make_course(club, of_each=20, parents_value=0.0023 - 0.02, trend=stored_trend(line=line))
+
+        html = page(client, club)
+
+        assert chosen(html) == "chance"
+        assert "How parents are chosen today cannot be told from the results." in html
+
+    def test_inbreeding_rises_as_fast_as_it_does_today(self, client: Client, club: Club) -> None:
+        # 1/(8 x 20) + 1/(8 x 20) is 1.25 of 100, and the breed's own rate is 2.5.
+        size = stored_trend()["effective_size"] | {"rate": 0.025}
+        make_course(club, of_each=20, trend=stored_trend(effective_size=size))
+
+        rows = table(page(client, club), "ahead")
+
+        now = float(rows[0][4])
+        assert float(rows[1][4]) == pytest.approx(now + 2.5 * (1 - now / 100), abs=0.01)
 
     @pytest.mark.parametrize(
         ("name", "value", "words_of_it"),
         [
-            ("dams", "0", "Enter a whole number from 1 to 100."),
-            ("sires", "101", "Enter a whole number from 1 to 100."),
-            ("sires", "many", "Enter a whole number from 1 to 100."),
-            ("tested", "9", "Enter a whole number from 10 to 100,000."),
-            ("tested", "9" * 400, "Enter a whole number from 10 to 100,000."),
-            ("tested", "٣٠", "Enter a whole number from 10 to 100,000."),
+            ("dams", "0", "Enter a whole number from 1 to 50,000."),
+            ("dams", "101", "Half of the 200 dogs are of this sex: enter 100 or fewer."),
+            ("sires", "101", "Half of the 200 dogs are of this sex: enter 100 or fewer."),
+            ("sires", "many", "Enter a whole number from 1 to 50,000."),
+            ("dogs", "9", "Enter a whole number from 10 to 100,000."),
+            ("dogs", "9" * 400, "Enter a whole number from 10 to 100,000."),
+            ("dogs", "٣٠", "Enter a whole number from 10 to 100,000."),
             ("generations", "13", "Enter a whole number from 1 to 12."),
             ("generations", "1.5", "Enter a whole number from 1 to 12."),
-            ("dams", "", "Fill in “Bitches kept, of 100 tested”."),
+            ("dams", "", "Fill in “Bitches that have puppies”."),
         ],
     )
     def test_a_slip_is_answered_in_words_and_kept(
@@ -159,7 +217,7 @@ class TestForm:
     ) -> None:
         make_course(club)
 
-        html = page(client, club, {"tested": "100,000", "strange": "<b>"})
+        html = page(client, club, {"dogs": "100,000", "strange": "<b>"})
 
         assert len(leads(html)) == 2 and "strange" not in html
 
@@ -167,10 +225,10 @@ class TestForm:
         make_course(club)
 
         cost = leads(
-            page(client, club, {"dams": "1", "sires": "1", "tested": "10", "generations": "12"})
+            page(client, club, {"dams": "1", "sires": "1", "dogs": "10", "generations": "12"})
         )[1]
 
-        assert "only 1 bitch and 1 male" in cost
+        assert "1 bitch and 1 male would have" in cost
 
 
 class TestNothingToBeginWith:
