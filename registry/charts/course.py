@@ -49,7 +49,7 @@ class YearPoint:
 
 @dataclass(frozen=True)
 class CourseWords:
-    """Names of what is drawn; ``interval`` follows a value, as in "95 of 100 between"."""
+    """Names of what is drawn; ``interval`` follows a value, as in "could be between"."""
 
     record: str
     genes: str

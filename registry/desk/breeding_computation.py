@@ -31,7 +31,7 @@ from registry.desk.breeding_store import Found, TraitResult
 from registry.models import VariancesFrom
 from registry.science.breeding_values import Solution, breeding_values, shift_by_variances
 from registry.science.inbreeding import inbreeding
-from registry.science.missing_parents import filled
+from registry.science.missing_parents import UnknownParents, filled, unknown_parents
 from registry.science.mixed_model import Records, Variances
 from registry.science.pedigree import Pedigree
 from registry.science.threshold import threshold_values
@@ -70,6 +70,7 @@ class _Breed:
     inputs: Inputs
     pedigree: Pedigree
     inbreeding: NDArray[np.float64]
+    unknown: UnknownParents | None
     size: Mapping[str, Any] | None
 
 
@@ -82,15 +83,16 @@ def compute(inputs: Inputs, *, between: Callable[[], None] = lambda: None) -> Co
         pedigree = Pedigree.of(inputs.sire, inputs.dam)
         # Of the dogs' written ancestors alone: what pages call a dog's inbreeding.
         of_all = inbreeding(pedigree)
-        whole = filled(
-            pedigree, year=birth_years(inputs), day=inputs.born, is_own=inputs.is_of_breed
-        )
+        year, own = birth_years(inputs), inputs.is_of_breed
+        whole = filled(pedigree, year=year, day=inputs.born, is_own=own)
+        unknown = unknown_parents(pedigree, year=year, is_own=own)
         of_whole = inbreeding(whole.kin) if whole.stand_ins else of_all
         breed = _Breed(
             inputs=inputs,
             pedigree=whole.model,
             inbreeding=of_whole,
-            size=size_of(inputs, whole, of_whole),
+            unknown=unknown,
+            size=size_of(inputs, whole, of_whole, unknown),
         )
         results = []
         for trait in inputs.traits:
@@ -191,6 +193,7 @@ def _result(
                 solution=solution,
                 additive=found.variances.additive,
                 shift=shift,
+                unknown=breed.unknown,
             ),
             "effective_size": breed.size,
         },

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from registry.desk.breeding_inputs import Inputs
 from registry.science.breeding_values import Solution
 from registry.science.diversity import effective_size
-from registry.science.missing_parents import Filled
+from registry.science.missing_parents import Filled, UnknownParents
 from registry.science.pedigree import Pedigree
 from registry.science.trend import UNKNOWN_YEAR, by_birth_year
 
@@ -36,10 +36,12 @@ def course(
     solution: Solution,
     additive: float,
     shift: NDArray[np.float64] | None,
+    unknown: UnknownParents | None,
 ) -> dict[str, Any]:
     """The breed's course by year of birth, of its own dogs alone, as JSON can hold it.
 
-    ``pedigree``, ``inbreeding`` and ``solution`` hold the stand-ins for missing parents too.
+    ``pedigree``, ``inbreeding`` and ``solution`` hold the stand-ins for missing parents too. Where
+    too many of these are needed there is no line; ``unknown`` is kept to say why.
     """
     stand_ins = len(pedigree) - len(inputs.dog)
     year = np.where(inputs.is_of_breed, birth_years(inputs), UNKNOWN_YEAR)
@@ -57,7 +59,10 @@ def course(
     _blur(told["years"], spread=float(np.nanstd(record)) if np.isfinite(record).any() else 0.0)
     # Every dog has a day of birth: what is left without a year are the other breeds' ancestors.
     del told["without_year"]
-    return told
+    if unknown is None:
+        return told
+    line = told["line"] if unknown.tells_line else None
+    return {**told, "line": line, "unknown_parents": asdict(unknown)}
 
 
 def _blur(years: list[dict[str, Any]], *, spread: float) -> None:
@@ -81,10 +86,13 @@ def birth_years(inputs: Inputs) -> NDArray[np.int64]:
     return np.asarray(since_1970 + 1970, dtype=np.int64)
 
 
-def size_of(inputs: Inputs, whole: Filled, of_all: NDArray[np.float64]) -> dict[str, Any] | None:
-    """The effective size by the breed's latest birth years; None in a pedigree too shallow."""
+def size_of(
+    inputs: Inputs, whole: Filled, of_all: NDArray[np.float64], unknown: UnknownParents | None
+) -> dict[str, Any] | None:
+    """The effective size by the breed's latest birth years; None in a pedigree too shallow, and
+    where too many parents are not known."""
     year = birth_years(inputs)
-    if not inputs.is_of_breed.any():
+    if unknown is None or not unknown.tells_size:
         return None
     last = int(year[inputs.is_of_breed].max())
     recent = np.flatnonzero(inputs.is_of_breed & (year > last - YEARS_OF_SIZE))

@@ -25,6 +25,7 @@ from registry.queries.breeding import (
     trend_of,
 )
 from registry.science.diversity import EffectiveSize
+from registry.science.missing_parents import UnknownParents
 from registry.science.trend import Line, Mean, Trend, Year
 
 GENERATION_YEARS = 4
@@ -45,12 +46,17 @@ class SizeToday:
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """A breed's course in one trait, with the run that found it."""
+    """A breed's course in one trait, with the run that found it.
+
+    ``unknown`` says how many parents are not known, None in a run that did not ask; where they are
+    too many there is no size and no line.
+    """
 
     run: RunFacts
     facts: TraitFacts
     trend: Trend
     size: SizeToday | None
+    unknown: UnknownParents | None
 
     @property
     def last_year(self) -> Year | None:
@@ -86,7 +92,14 @@ def course_of(breed_pk: int, trait_slug: str) -> Course | NoCourse:
         found = (each for each in run.without if each.trait.slug == trait_slug)
         return NoCourse(run, next(found, None))
     stored = trend_of(run.pk, facts.trait.pk)
-    return Course(run, facts, _trend(stored), _size(stored.get("effective_size")))
+    unknown = stored.get("unknown_parents")
+    return Course(
+        run,
+        facts,
+        _trend(stored),
+        _size(stored.get("effective_size")),
+        UnknownParents(**unknown) if unknown else None,
+    )
 
 
 def scale_ends(trait_pk: int) -> tuple[float, float]:

@@ -26,8 +26,10 @@ from registry.telling.guidance import Note, notes_of
 from registry.wording.course import (
     course_sentences,
     heritability_sentence,
+    line_unknown_words,
     mean_decimals_of,
     size_sentences,
+    size_unknown_words,
 )
 from registry.wording.grades import GradeCourse, course_of_grades, not_inherited_words
 from registry.wording.standings import capitalised
@@ -87,6 +89,8 @@ def lead_of(course: Course) -> list[str]:
     trait = facts.trait
     if not facts.is_ranked:
         return [not_inherited_words(trait.name, facts.records)]
+    if course.unknown is not None and not course.unknown.tells_line:
+        return [line_unknown_words(course.unknown)]
     if facts.grades is not None:
         return _lead_of_grades(course, facts.grades)
     return course_sentences(
@@ -123,7 +127,9 @@ def _lead_of_grades(course: Course, grades: GradedBreed) -> list[str]:
 
 def size_of(course: Course) -> list[str]:
     """How fast the breed loses variety."""
-    found = course.size
+    found, unknown = course.size, course.unknown
+    if unknown is not None and not unknown.tells_size:
+        return [size_unknown_words(unknown)]
     if found is None:
         return size_sentences(None, first_year=0, last_year=0)
     return size_sentences(found.size, first_year=found.first_year, last_year=found.last_year)
@@ -210,7 +216,7 @@ def _values(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
         else _("Mean result of the tested dogs"),
         genes=_("All dogs, by their genes"),
         tested=_("Tested, of 100 dogs"),
-        interval=_("95 of 100 between"),
+        interval=_("could be between"),
     )
     figure = drawn.course(
         points,
@@ -228,13 +234,30 @@ def _values(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:
         words=(
             _("The solid line shows all dogs born in a year, tested or not, by their genes."),
             _("The dashed line shows the results of tested dogs. Care and food count there too."),
-            _("The thin bars say how far off each mean may be, 95 times of 100."),
+            *_bars(course),
             _("A year with fewer than %(fewest)d dogs has no mean.") % {"fewest": FEWEST_DOGS},
             *grades_note(trait),
         ),
         heads=heads,
         rows=tuple(_row(year, course) for year in course.trend.years),
     )
+
+
+def _bars(course: Course) -> list[str]:
+    """What the thin bars are, and how often they were right where the truth is known.
+
+    As measured in simulated breeds (mild, strong and no selection, up to three in ten litters
+    without a sire or a dam on record): the line's interval held 80 to 97 times of 100, the yearly
+    means' 82 to 96.
+    """
+    said = [
+        _("The thin bars say how far off each mean may be. They are made to be right 95 times of "
+          "100."),
+        _("In trials with invented breeds they were right 80 to 97 times."),
+    ]  # fmt: skip
+    if course.unknown is not None and not course.unknown.tells_line:
+        said.append(_("Here so many parents are not known that they may be right less often."))
+    return said
 
 
 def _inbreeding(course: Course, points: Sequence[drawn.YearPoint]) -> Plot:

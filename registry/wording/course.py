@@ -12,6 +12,7 @@ from decimal import Decimal
 from django.utils.translation import gettext as _
 
 from registry.science.diversity import EffectiveSize
+from registry.science.missing_parents import UnknownParents
 from registry.science.scale import Better
 from registry.science.trend import Line
 from registry.wording.standings import TraitWords
@@ -113,6 +114,31 @@ def size_sentences(size: EffectiveSize | None, *, first_year: int, last_year: in
         _("Animal breeders are told to keep it at %(fewest)d or more.")
         % {"fewest": FEWEST_ADVISED},
     ]
+
+
+def line_unknown_words(unknown: UnknownParents) -> str:
+    """Why it is not told where the breed's genes go, nor what choosing would bring."""
+    return _(
+        "Where the breed's genes go cannot be told: of 100 dogs born from %(first)d to %(last)d, "
+        "%(dogs)s have a parent that nobody wrote down."
+    ) % _of_unknown(unknown)
+
+
+def size_unknown_words(unknown: UnknownParents) -> str:
+    """Why it is not told how fast the breed loses variety."""
+    return _(
+        "How fast the breed loses variety cannot be told: of 100 dogs born from %(first)d to "
+        "%(last)d, %(dogs)s have a parent that nobody wrote down."
+    ) % _of_unknown(unknown)
+
+
+def _of_unknown(unknown: UnknownParents) -> dict[str, object]:
+    return {
+        "first": unknown.first_year,
+        "last": unknown.last_year,
+        # Rounded up, so that the number never says less than the limit.
+        "dogs": math.ceil(100 * unknown.share),
+    }
 
 
 def heritability_sentence(heritability: float, error: float | None) -> str:

@@ -341,6 +341,20 @@ class TestComputing:
         assert sizes == {len(bred.dogs)}
         assert run.dogs == len(bred.dogs)
 
+    def test_with_many_unknown_parents_a_run_keeps_neither_size_nor_line(self, club: Club) -> None:
+        make_bred(club)
+        pups = Dog.objects.filter(sire__isnull=False).order_by("pk")
+        Dog.objects.filter(pk__in=[dog.pk for dog in pups[::5]]).update(dam=None)
+        some = trend_of(run_now(club.breed).pk, laxity().pk)
+        Dog.objects.filter(pk__in=[dog.pk for dog in pups[: 3 * len(pups) // 5]]).update(sire=None)
+
+        most = trend_of(run_now(club.breed).pk, laxity().pk)
+
+        assert some["unknown_parents"]["share"] == pytest.approx(0.2, abs=0.01)
+        assert some["line"] is not None and some["effective_size"] is None
+        assert most["unknown_parents"]["share"] > 0.5
+        assert most["line"] is None and most["effective_size"] is None
+
     def test_clinics_that_no_record_compares_are_not_told_apart(self, club: Club) -> None:
         make_bred(club)  # all males at one clinic, all females at the other
 

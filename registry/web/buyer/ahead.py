@@ -31,6 +31,7 @@ from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainForm, set_choices
+from registry.wording.course import line_unknown_words
 from registry.wording.grades import no_look_ahead_words, not_inherited_words
 
 _NAMES = ("chosen", "dams", "sires", "dogs", "generations")
@@ -138,6 +139,8 @@ def ahead(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
         context["reason"] = Reason(
             _("There is no look ahead"), not_inherited_words(facts.trait.name, facts.records)
         )
+    elif found.unknown is not None and not found.unknown.tells_line:
+        context["reason"] = Reason(_("There is no look ahead"), line_unknown_words(found.unknown))
     elif (last := found.last_year) is None:
         context["reason"] = why_words(NoAnswer(Why.NO_VALUES))
     else:

@@ -128,6 +128,30 @@ class TestFirstSentence:
             "The results do not tell yet how far elbow grade is inherited in this breed (470 dogs)."
         )
 
+    def test_with_many_unknown_parents_neither_size_nor_line_is_told(
+        self, client: Client, club: Club
+    ) -> None:
+        unknown = {"share": 0.604, "first_year": 2015, "last_year": 2024}
+        trend = stored_trend(line=None, effective_size=None, unknown_parents=unknown)
+        make_course(club, trend=trend)
+
+        html = page(client, club)
+        ahead = client.get(path(club, "ahead/")).content.decode()
+
+        why = "of 100 dogs born from 2015 to 2024, 61 have a parent that nobody wrote down."
+        assert lead(html) == f"Where the breed&#x27;s genes go cannot be told: {why}"
+        assert f"How fast the breed loses variety cannot be told: {why}" in html
+        assert why in ahead and "<form" not in ahead.split("<main")[1].split("</main>")[0]
+
+    def test_with_some_the_line_is_told_and_no_size(self, client: Client, club: Club) -> None:
+        unknown = {"share": 0.15, "first_year": 2015, "last_year": 2024}
+        make_course(club, trend=stored_trend(effective_size=None, unknown_parents=unknown))
+
+        html = page(client, club)
+
+        assert lead(html).startswith("Puppies born in 2024 carry genes for a tighter hip")
+        assert "loses variety cannot be told: of 100 dogs born from 2015 to 2024, 15 have" in html
+
     def test_of_a_heritability_at_its_bound_no_course_is_told(
         self, client: Client, club: Club
     ) -> None:
