@@ -40,6 +40,7 @@ class TraitColumns:
     notes: tuple[Mapping[str, Any], ...] = ()
     trend: Mapping[str, Any] = field(default_factory=dict)
     has_values: bool = True
+    clinics: tuple[Mapping[str, Any], ...] = ()
 
 
 def make_run(
@@ -110,6 +111,7 @@ def _result(trait: Trait, given: TraitColumns, place: Mapping[int, int]) -> Trai
         },
         notes=given.notes,
         trend=given.trend,
+        clinics=given.clinics,
     )
 
 

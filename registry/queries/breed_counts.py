@@ -12,11 +12,13 @@ from datetime import date, datetime
 
 from django.db import connection
 
+from registry.queries.clinic_effects import LATEST_CLINICS, effects_from
 from registry.queries.held_values import IS_HELD, held_parameters
 from registry.queries.public import Row
 from registry.queries.public_states import in_force, month_of
 from registry.queries.within_dogs import WithinDog, within_dogs_of
 from registry.science.distribution import Histogram, first_month
+from registry.science.middles import ClinicEffect
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,7 @@ class BreedCounts:
 
     ``held`` are the (trait id, evaluation id) asked about that are in the counts, ``state_at`` the
     moments since when these counts are public. ``within`` says how far repeated examinations of
-    one dog differ, where that is known and was asked for.
+    one dog differ, where that is known and was asked for, and ``clinics`` how far the clinics do.
     """
 
     by_trait: dict[int, Histogram]
@@ -34,6 +36,7 @@ class BreedCounts:
     held: frozenset[tuple[int, int]] = frozenset()
     state_at: Mapping[int, datetime] = field(default_factory=dict)
     within: Mapping[int, WithinDog] = field(default_factory=dict)
+    clinics: Mapping[int, tuple[ClinicEffect, ...]] = field(default_factory=dict)
 
     def of(self, trait_id: int) -> Histogram:
         """The counts of a trait; empty when no dog of the breed has it."""
@@ -50,7 +53,7 @@ class BreedCounts:
 
 _ROWS = (
     "SELECT s.trait_id, s.settled_month, s.at, s.females, s.males,"  # noqa: S608 - our own words
-    f" s.next_at, s.next_females, s.next_males, {IS_HELD},"
+    f" s.next_at, s.next_females, s.next_males, {LATEST_CLINICS}, {IS_HELD},"
     " (SELECT h.hash FROM registry_ledgerhead h WHERE h.id = 1)"
     " FROM registry_publicstate s WHERE s.breed_id = %s ORDER BY s.trait_id"
 )
@@ -78,15 +81,17 @@ def count_rows(
     breed_id: int, *, now: datetime, evaluation_id: int | None = None, with_within: bool = False
 ) -> tuple[Row, ...]:
     """The breed's public states in force, one row a trait: its moment, packed females and males,
-    whether it holds the evaluation's value, and how far repeated examinations of one dog differ.
-    One query, and one more for the last where the register has changed since it was asked."""
+    whether it holds the evaluation's value, how far repeated examinations of one dog differ, and
+    how far the clinics do, as JSON. One query, and one more for repeated examinations where the
+    register has changed since it was asked."""
     asked = held_parameters(evaluation_id, at=now)
     with connection.cursor() as cursor:
         cursor.execute(_ROWS, [*asked, breed_id])
         rows = cursor.fetchall()
     within = within_dogs_of(rows[0][-1]) if rows and with_within else {}
     return tuple(
-        (*in_force(breed_id, row[:-2], now), bool(row[-2]), within.get(row[0])) for row in rows
+        (*in_force(breed_id, row[:-3], now), bool(row[-2]), within.get(row[0]), row[-3])
+        for row in rows
     )
 
 
@@ -107,4 +112,5 @@ def counts_from(
         held,
         {row[0]: row[1] for row in rows if row[1] is not None},
         {row[0]: row[5] for row in rows if row[5] is not None},
+        {row[0]: effects_from(row[6]) for row in rows},
     )

@@ -23,6 +23,7 @@ from registry.science.distribution import Histogram
 from registry.science.dots import Heap, heap
 from registry.science.scale import Better
 from registry.telling.drawings import drawing
+from registry.telling.fairness import clinics_said
 from registry.telling.guidance import Note, axis_ends, direction, guidance_sentences, notes_of
 from registry.wording import dates
 from registry.wording.standings import (
@@ -70,7 +71,8 @@ class PlaceRow:
 class Meaning:
     """One trait of one result, ready to be placed on the page.
 
-    ``lead`` is complete without the picture; ``health`` is what guidance points say of the value.
+    ``lead`` is complete without the picture; ``health`` is what guidance points say of the value,
+    ``fairness`` how far another clinic would have moved a dog, empty where little or unknown.
     ``then`` and ``now`` are the standing as issued and today's, both among other dogs; ``stale``
     says that a newer exam counts for this trait, ``measuring`` where the range of a second exam
     comes from.
@@ -83,6 +85,7 @@ class Meaning:
     lead: str
     sentences: tuple[str, ...]
     health: tuple[str, ...]
+    fairness: tuple[str, ...]
     pictures: tuple[Picture, ...]
     circle: str
     now_label: str
@@ -140,6 +143,7 @@ def meaning(
         lead=lead,
         sentences=(*direction(trait), *more),
         health=guidance_sentences(trait, read.spoken),
+        fairness=clinics_said(trait, counts.of(trait.pk), counts.clinics.get(trait.pk, ())),
         pictures=_pictures(read, drawn, place.among, dog=dog, lead=lead, font=font),
         circle=circle_text(drawn[0][1]) if drawn else "",
         now_label=_("Today, %(day)s") % {"day": dates.day(moment.now)},

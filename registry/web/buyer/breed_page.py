@@ -54,6 +54,7 @@ class DistributionPage:
     trait: str
     lead: str
     better: str
+    fairness: tuple[str, ...]
     too_few: str
     who: str
     window: str
@@ -92,9 +93,16 @@ def plain_trait(trait: Trait) -> PublicTrait:
 
 
 def distribution_page(
-    breed: Breed, stored: Trait, whole: Distribution, by_sex: dict[str, Histogram]
+    breed: Breed,
+    stored: Trait,
+    whole: Distribution,
+    by_sex: dict[str, Histogram],
+    fairness: tuple[str, ...] = (),
 ) -> DistributionPage:
-    """Put the page together from the whole distribution and its parts by sex."""
+    """Put the page together from the whole distribution and its parts by sex.
+
+    ``fairness`` is what to know of the comparison today, empty for a past day.
+    """
     trait = plain_trait(stored)
     n = whole.histogram.n
     is_enough = n >= FEWEST_TO_COMPARE
@@ -114,6 +122,7 @@ def distribution_page(
         trait=trait.name,
         lead=lead,
         better=_grades(trait) if trait.grades else better_end(trait),
+        fairness=fairness,
         too_few="" if is_enough else too_few_counted(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},

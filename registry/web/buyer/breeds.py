@@ -14,11 +14,13 @@ from django.utils.http import http_date
 from django.utils.translation import gettext_lazy as _
 
 from registry.models import Breed, Sex, Trait
-from registry.queries.breeds import breed_lines, cells_of
+from registry.queries.breeds import breed_lines, by_month, cells_of
+from registry.queries.clinic_effects import effects_of
 from registry.queries.distributions import Distribution, distribution
 from registry.queries.forecast_checks import forecast_outcomes
 from registry.queries.public_dogs import public_traits
 from registry.science.standing import FEWEST_TO_COMPARE
+from registry.telling.fairness import clinics_said, newer_said
 from registry.telling.forecast_outcomes import outcomes_told
 from registry.web.buyer.breed_page import distribution_page, plain_trait
 from registry.web.buyer.open_page import open_page
@@ -66,8 +68,9 @@ def trait(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
         sex: distribution(breed=breed, trait=trait, sex=sex, as_of=form.instant()).histogram
         for sex in Sex.values
     }
+    fairness = () if form.instant() else _fairness(breed, trait, whole)
     context = {
-        "page": distribution_page(breed, trait, whole, by_sex),
+        "page": distribution_page(breed, trait, whole, by_sex, fairness),
         "form": form,
         "here": request.path,
         "query": f"?as_of={form.data['as_of']}" if form.instant() else "",
@@ -75,6 +78,16 @@ def trait(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBase:
         "current": "breeds",
     }
     return render(request, "buyer/distribution.html", context)
+
+
+def _fairness(breed: Breed, stored: Trait, whole: Distribution) -> tuple[str, ...]:
+    """What to know of a comparison with today's counts."""
+    trait = plain_trait(stored)
+    months, _together = by_month(breed, stored)
+    return (
+        *newer_said(trait, months, whole.last_month),
+        *clinics_said(trait, whole.histogram, effects_of(breed, stored)),
+    )
 
 
 @open_page

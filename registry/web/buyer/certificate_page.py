@@ -328,6 +328,7 @@ def sections_of(
         section(
             read,
             counts.of(read.trait.pk),
+            counts.clinics.get(read.trait.pk, ()),
             counts.held,
             counts.within.get(read.trait.pk),
             (counts.first_month, counts.last_month),

@@ -1,8 +1,9 @@
 """A trait's finished section, remembered by its content.
 
-Everything the markup says follows from what is handed in (readings, counts of the breed, standing
-as issued, names, the day, the language), and that is read anew for every request. Equal content
-gives equal markup and any change gives another key, so what is remembered is never out of date.
+Everything the markup says follows from what is handed in (readings, counts of the breed, how
+clinics differ, standing as issued, names, the day, the language), and that is read anew for every
+request. Equal content gives equal markup and any change gives another key, so what is remembered is
+never out of date.
 Whole pages are remembered alike in ``views``, by the rows they are made of.
 """
 
@@ -20,6 +21,7 @@ from registry.queries.places import IssuedPlace
 from registry.queries.public import ReadTrait
 from registry.queries.within_dogs import WithinDog
 from registry.science.distribution import Histogram
+from registry.science.middles import ClinicEffect
 from registry.telling.meanings import Moment, meaning
 
 
@@ -27,6 +29,7 @@ from registry.telling.meanings import Moment, meaning
 def section(
     read: ReadTrait,
     histogram: Histogram,
+    clinics: tuple[ClinicEffect, ...],
     held: frozenset[tuple[int, int]],
     within: WithinDog | None,
     months: tuple[date, date],
@@ -40,7 +43,13 @@ def section(
     pk = read.trait.pk
     told = meaning(
         read,
-        counts=BreedCounts({pk: histogram}, *months, held, within={pk: within} if within else {}),
+        counts=BreedCounts(
+            {pk: histogram},
+            *months,
+            held,
+            within={pk: within} if within else {},
+            clinics={pk: clinics},
+        ),
         then=then,
         dog=dog,
         moment=moment,

@@ -20,6 +20,7 @@ def framed(current: str, **context: Any) -> dict[str, Any]:
         (queue, _("Waiting"), current == "waiting"),
         (f"{queue}?state=returned", _("Returned"), current == "returned"),
         (f"{queue}?state=accepted", _("Accepted"), current == "accepted"),
+        (reverse("registrar:clinics"), _("Clinics"), current == "clinics"),
         (reverse("buyer:breeds"), _("Breeds"), False),
     ]
     return {"sections": sections, **context}

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from registry.web.registrar import dogs, later, merging, queue, review
+from registry.web.registrar import clinics, dogs, later, merging, queue, review
 
 app_name = "registrar"
 
@@ -17,6 +17,7 @@ urlpatterns = [
     path("results/<str:evaluation_id>/revoke/", later.revoke, name="revoke"),
     path("results/<str:evaluation_id>/replace/", later.replace, name="replace"),
     path("second-looks/<str:look_id>/", later.leave, name="leave"),
+    path("clinics/", clinics.clinics, name="clinics"),
     path("files/<str:evidence_id>/", review.evidence, name="evidence"),
     path("dogs/<str:dog_id>/", dogs.dog, name="dog"),
     path("dogs/<str:dog_id>/confirm/", dogs.confirm, name="confirm-dog"),
