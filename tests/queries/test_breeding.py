@@ -210,6 +210,23 @@ class TestWhatIsWithheld:
         make_run(club.breed)
         assert hidden_dogs(club.breed.pk, laxity.pk) == set()
 
+    def test_one_that_waits_to_leave_is_still_read_by_runs_and_stays_hidden(
+        self, club: Club
+    ) -> None:
+        hidden = [make_dog(club) for _each in range(5)]
+        results = [make_accepted(club, dog, consent_to_publish=False) for dog in hidden]
+        laxity = Trait.objects.get(slug="hip-laxity")
+
+        make_revoked(club, results[0].evaluation.public_id)
+        make_run(club.breed)
+        waiting = hidden_dogs(club.breed.pk, laxity.pk)
+        for each in results[1:]:
+            make_revoked(club, each.evaluation.public_id)
+        make_run(club.breed)
+
+        assert waiting == {dog.pk for dog in hidden}
+        assert hidden_dogs(club.breed.pk, laxity.pk) == set()
+
     def test_the_hidden_dogs_of_a_breed_are_these(self, club: Club) -> None:
         hidden, shown = make_dog(club), make_dog(club)
         make_accepted(club, hidden, consent_to_publish=False)

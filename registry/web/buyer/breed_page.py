@@ -66,7 +66,7 @@ class DistributionPage:
     notes: tuple[Note, ...]
 
 
-def _moment_of(whole: Distribution) -> str:
+def moment_of(whole: Distribution) -> str:
     """When these counts became public; the day asked for where there were none yet."""
     if whole.state_at is None:
         return dates.day(whole.as_of)
@@ -126,7 +126,7 @@ def distribution_page(
         too_few="" if is_enough else too_few_counted(n),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
-        as_of=_moment_of(whole),
+        as_of=moment_of(whole),
         svg=drawing(draw(drawn, labels=labels, ident="heap", better=trait.better)) if drawn else "",
         circle=labels.circle,
         values=tuple(

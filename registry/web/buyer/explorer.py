@@ -23,7 +23,13 @@ from registry.queries.distributions import distribution
 from registry.queries.public import PublicTrait
 from registry.science.distribution import Histogram
 from registry.science.standing import FEWEST_TO_COMPARE
-from registry.web.buyer.breed_page import SEX_WORDS, SummaryRow, plain_trait, summary_row
+from registry.web.buyer.breed_page import (
+    SEX_WORDS,
+    SummaryRow,
+    moment_of,
+    plain_trait,
+    summary_row,
+)
 from registry.web.buyer.breeds import breed_and_trait
 from registry.web.buyer.budget import counted
 from registry.web.buyer.open_page import open_page
@@ -72,6 +78,7 @@ def explore(request: HttpRequest, slug: str, trait_slug: str) -> HttpResponseBas
         "breed": breed,
         "trait": trait,
         "plots": plots,
+        "as_of": moment_of(distribution(breed=breed, trait=stored)),
         "is_thin": not any(plot.ident in ("months", "quarters") for plot in plots),
         "up": f"/breeds/{breed.slug}/{trait.slug}/",
         "current": "breeds",

@@ -8,8 +8,10 @@ from collections.abc import Callable
 from datetime import date
 
 from django.test import Client
+from django.utils import timezone
 
-from registry.models import Breed, CountedValue, Dog, Evaluation, Trait
+from registry.models import Breed, CountedValue, Dog, Evaluation, PublicState, Trait
+from registry.wording import dates
 from registry.wording.spreadsheets import harmless
 from tests import factories
 from tests.factories import Club
@@ -103,6 +105,8 @@ def test_the_explorer_has_a_table_for_each_figure_and_no_clinic(
     assert html.count("data-figure=") == 3
     assert html.count("<table>") == 3
     assert club.clinic.name not in html
+    last = PublicState.objects.get(breed=club.breed, trait__slug="hip-laxity").at
+    assert f"These counts are of {dates.moment(timezone.localtime(last))}." in html
 
 
 def test_a_registrar_sees_the_clinics_and_nobody_may_keep_the_page(
