@@ -225,7 +225,8 @@ def _second_exam(place: Place, trait: PublicTrait) -> dict[str, Any] | None:
         "low": low,
         "high": high,
         "within_dog_sd": place.within.sd_steps * float(trait.resolution),
-        "source": f"{place.within.pairs} repeat exams in this register, released ones only, each "
+        "source": place.within.source
+        or f"{place.within.pairs} repeat exams in this register, released ones only, each "
         f"at most {MOST_MONTHS} months after the exam before",
     }
 

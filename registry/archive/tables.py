@@ -138,6 +138,8 @@ TABLES = (
             ("Better end", "better"),
             ("Youngest age in days", "minimum_age_days"),
             ("Sources", "sources"),
+            ("Published standard deviation within a dog", "within_dog_sd"),
+            ("Source of it", "within_dog_source"),
         ),
     ),
     Table(

@@ -152,6 +152,7 @@ def _check_trait(trait: Trait) -> None:
     try:
         trait.full_clean(validate_unique=False, validate_constraints=False)
         _check_shares(trait.heritability_prior, trait.litter_share_prior)
+        _check_within_dog(trait)
         trait.validate_constraints()
     except ValidationError as error:
         raise Invalid(
@@ -179,6 +180,25 @@ def _check_shares(heritability: Decimal | None, litter: Decimal | None) -> None:
         raise Invalid.one(
             "/heritability_prior",
             _("Heritability and the litter's share are parts of 1: together they stay below it."),
+        )
+
+
+def _check_within_dog(trait: Trait) -> None:
+    """A deviation within dogs is of a number, and somebody published it."""
+    deviation, source = trait.within_dog_sd, trait.within_dog_source
+    if deviation is None and source:
+        raise Invalid.one(
+            "/within_dog_sd", _("Give the standard deviation too, or no source of it.")
+        )
+    if deviation is None:
+        return
+    if trait.is_graded:
+        raise Invalid.one("/within_dog_sd", _("Grades have no standard deviation. Leave it empty."))
+    if deviation <= 0:
+        raise Invalid.one("/within_dog_sd", _("A standard deviation is more than 0."))
+    if not source:
+        raise Invalid.one(
+            "/within_dog_source", _("Say where the standard deviation was published.")
         )
 
 

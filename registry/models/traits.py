@@ -67,6 +67,15 @@ class Trait(models.Model):
     litter_share_prior = models.DecimalField(
         _("published share of the litter"), max_digits=4, decimal_places=3, null=True, blank=True
     )
+    # For a register with too few repeat examinations of its own.
+    within_dog_sd = models.DecimalField(
+        _("published standard deviation within a dog"),
+        max_digits=9,
+        decimal_places=5,
+        null=True,
+        blank=True,
+    )
+    within_dog_source = models.CharField(_("source of it"), max_length=200, blank=True)
     position = models.PositiveSmallIntegerField(_("order on pages"), default=0)
     sources = models.JSONField(_("sources of the rules"), default=dict, blank=True)
 
@@ -86,6 +95,11 @@ class Trait(models.Model):
                 condition=Q(litter_share_prior__isnull=True)
                 | Q(litter_share_prior__gte=0, litter_share_prior__lt=1),
                 name="trait_litter_prior_is_share",
+            ),
+            models.CheckConstraint(
+                condition=Q(within_dog_sd__isnull=True, within_dog_source="")
+                | (Q(within_dog_sd__gt=0, kind=Kind.MEASURED) & ~Q(within_dog_source="")),
+                name="trait_within_dog_sd_has_source",
             ),
         )
 

@@ -179,9 +179,9 @@ def _measuring(trait: PublicTrait, place: Place) -> str:
     """Where the range of a second exam comes from; empty without one."""
     if place.within is None or place.standing.too_few:
         return ""
-    return measured_from(
-        trait.sd_text(place.within.sd_steps), place.within.pairs, months=MOST_MONTHS
-    )
+    within = place.within
+    deviation = trait.sd_text(within.sd_steps)
+    return measured_from(deviation, within.pairs, months=MOST_MONTHS, source=within.source)
 
 
 def _window(place: Place | IssuedPlace) -> Window:

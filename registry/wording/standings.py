@@ -112,20 +112,22 @@ def compared_with(n: int, window: Window) -> str:
     }
 
 
-def measured_from(deviation: str, pairs: int, *, months: int) -> str:
-    """Where the range of a second exam comes from: pairs of exams of the same dogs."""
-    return (
-        ngettext(
+def measured_from(deviation: str, pairs: int, *, months: int, source: str = "") -> str:
+    """Where the range of a second exam comes from: pairs of exams of the same dogs, or a
+    publication."""
+    if source:
+        first = _("Range of a second exam: standard deviation within a dog %(sd)s (%(source)s).")
+    else:
+        first = ngettext(
             "Range of a second exam: standard deviation within a dog %(sd)s, from %(pairs)s repeat "
             "exam. It was at most %(months)d months after the exam before.",
             "Range of a second exam: standard deviation within a dog %(sd)s, from %(pairs)s repeat "
             "exams. Each was at most %(months)d months after the exam before.",
             pairs,
         )
-        % {"sd": deviation, "pairs": f"{pairs:,}", "months": months}
-        + " "
-        + _("It holds about 95 of 100 second exams, with the chance of which dogs were tested.")
-    )
+    names = {"sd": deviation, "pairs": f"{pairs:,}", "months": months, "source": source}
+    last = _("It holds about 95 of 100 second exams, with the chance of which dogs were tested.")
+    return f"{first % names} {last}"
 
 
 def counted(n: int, window: Window) -> str:

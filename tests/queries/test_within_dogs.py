@@ -1,8 +1,9 @@
-"""How far two exams of a dog differ comes from released pairs alone, and reaches every face."""
+"""How far two exams of a dog differ comes from released pairs or a publication, for every face."""
 
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -11,6 +12,9 @@ from django.utils import timezone
 
 from api.shapes.public import certificate as answer
 from registry.desk import consent
+from registry.desk.actor import Actor
+from registry.desk.catalogue import save_trait
+from registry.desk.errors import Invalid
 from registry.models import Certificate, Dog, Evaluation, Trait
 from registry.queries import within_dogs as module
 from registry.queries.breed_counts import BreedCounts, breed_counts
@@ -104,6 +108,39 @@ def test_as_of_a_day_later_exams_are_not_known(club: Club) -> None:
     _twice(club, "0.40", "0.36")
 
     assert _laxity(at=timezone.now() - timedelta(days=1)) is None
+
+
+def _publish(slug: str, deviation: str | None, source: str) -> None:
+    facts = {"within_dog_sd": deviation and Decimal(deviation), "within_dog_source": source}
+    save_trait(by=Actor.system(), slug=slug, facts=facts)
+
+
+def test_what_was_published_stands_in_until_there_are_pairs_enough(club: Club) -> None:
+    _publish("hip-laxity", "0.02", "Fell (2020)")
+    _twice(club, "0.40", "0.43")
+    before = _laxity()
+    _twice(club, "0.40", "0.36")
+
+    assert before == WithinDog(2.0, 0, "Fell (2020)")
+    assert _laxity() == WithinDog(2.5, 2)
+
+
+@pytest.mark.parametrize(
+    ("slug", "deviation", "source", "at"),
+    [
+        ("hip-laxity", "0.02", "", "/within_dog_source"),
+        ("hip-laxity", None, "Fell (2020)", "/within_dog_sd"),
+        ("hip-laxity", "0", "Fell (2020)", "/within_dog_sd"),
+        ("elbow-grade", "0.5", "Fell (2020)", "/within_dog_sd"),
+    ],
+)
+def test_a_deviation_is_of_a_number_and_has_a_source(
+    club: Club, slug: str, deviation: str | None, source: str, at: str
+) -> None:
+    with pytest.raises(Invalid) as refused:
+        _publish(slug, deviation, source)
+
+    assert [problem.pointer for problem in refused.value.problems] == [at]
 
 
 def test_a_withdrawn_consent_shows_at_once(club: Club) -> None:

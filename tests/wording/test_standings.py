@@ -8,6 +8,7 @@ from registry.science.standing import Span, Standing
 from registry.wording.standings import (
     TraitWords,
     grade_sentences,
+    measured_from,
     short_standing,
     standing_sentences,
     too_few,
@@ -57,6 +58,13 @@ def test_what_a_second_exam_could_give_is_said_in_numbers() -> None:
     assert _sentences(140, 260, second=Span(100, 252))[-1] == (
         "A second exam of the same dog could give 25 to 65 of 100 tighter."
     )
+
+
+def test_the_range_names_where_it_comes_from() -> None:
+    assert "within a dog 0.041, from 149 repeat exams." in measured_from("0.041", 149, months=24)
+    published = measured_from("1.2°", 0, months=24, source="Fell (2020)")
+    assert "within a dog 1.2° (Fell (2020))." in published
+    assert "repeat" not in published
 
 
 def test_where_it_is_not_known_that_is_said() -> None:

@@ -88,6 +88,20 @@ class TraitForm(PlainForm):
         help_text=gettext_lazy("The part of the differences that littermates have in common"),
         required=False,
     )
+    within_dog_sd = PlainDecimalField(
+        label=gettext_lazy("Published standard deviation within a dog"),
+        help_text=gettext_lazy(
+            "How far exams of one dog differ, by the worse side and in the unit of the trait. Used "
+            "until this register has 30 repeat exams to show. Not for grades"
+        ),
+        required=False,
+    )
+    within_dog_source = forms.CharField(
+        label=gettext_lazy("Where it was published"),
+        help_text=gettext_lazy("Shown on certificates: authors, year, journal"),
+        max_length=200,
+        required=False,
+    )
     position = forms.IntegerField(
         label=gettext_lazy("Place on pages"),
         min_value=0,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from urllib.parse import quote
 
 import pytest
@@ -226,7 +227,7 @@ class TestClubFacts:
     def test_the_words_of_a_trait_in_use_can_change(self, club: Club, page: Client) -> None:
         make_accepted(club)
         form = page.get(at("trait", "hip-laxity")).context["form"]
-        data = {field.html_name: field.value() for field in form}
+        data = _as_sent(form)
 
         response = page.post(at("trait", "hip-laxity"), {**data, "better_word": "firmer"})
 
@@ -237,7 +238,7 @@ class TestClubFacts:
         self, club: Club, page: Client
     ) -> None:
         form = page.get(at("trait", "elbow-grade")).context["form"]
-        data = {field.html_name: field.value() for field in form}
+        data = _as_sent(form)
 
         page.post(at("trait", "elbow-grade"), {**data, "heritability_prior": "0,4"})
 
@@ -245,11 +246,23 @@ class TestClubFacts:
         assert data["heritability_prior"] == "0.25"
         assert (str(trait.heritability_prior), str(trait.litter_share_prior)) == ("0.400", "0.050")
 
+    def test_a_published_deviation_is_kept_with_its_source(self, club: Club, page: Client) -> None:
+        form = page.get(at("trait", "norberg-angle")).context["form"]
+        data = _as_sent(form)
+        given = {**data, "within_dog_sd": "1,9"}
+
+        refused = page.post(at("trait", "norberg-angle"), given)
+        page.post(at("trait", "norberg-angle"), {**given, "within_dog_source": "Fell (2020)"})
+
+        trait = Trait.objects.get(slug="norberg-angle")
+        assert "Say where the standard deviation was published." in refused.content.decode()
+        assert (str(trait.within_dog_sd), trait.within_dog_source) == ("1.90000", "Fell (2020)")
+
     def test_shares_that_leave_nothing_for_the_rest_are_refused(
         self, club: Club, page: Client
     ) -> None:
         form = page.get(at("trait", "elbow-grade")).context["form"]
-        data = {field.html_name: field.value() for field in form}
+        data = _as_sent(form)
 
         response = page.post(at("trait", "elbow-grade"), {**data, "heritability_prior": "0.95"})
 
@@ -298,3 +311,9 @@ class TestSignIn:
 
         assert "registrar" in shown
         assert "secretary" in shown
+
+
+def _as_sent(form: Any) -> dict[str, Any]:
+    """What a browser sends of a form nobody changed: an empty field as empty text."""
+    values = {field.html_name: field.value() for field in form}
+    return {name: "" if value is None else value for name, value in values.items()}
