@@ -34,7 +34,7 @@ from registry.telling.course import (
 )
 from registry.telling.guidance import Note, notes_of
 from registry.wording.breeding import ahead_cautions, ahead_sentences, of_100
-from registry.wording.course import decimals_of
+from registry.wording.course import decimals_of, size_unknown_words
 
 _MIDDLE_80 = NormalDist().inv_cdf(0.9)
 FEWEST_DOGS, MOST_DOGS = 10, 100_000
@@ -295,7 +295,7 @@ def _assumptions(course: Course, last: Year, habits: Habits, asked: Question) ->
     said = [
         *_how_chosen(habits, asked.chosen),
         _("As many males as females are born. One generation ends before the next begins."),
-        *_how_even(habits),
+        *_how_even(course, habits),
         _("Many genes count, each a little. About %(parts)d of 100 parts of what sets dogs apart "
           "come from genes.") % {"parts": round(100 * facts.heritability)},
         _("It begins with the puppies born in %(year)d.") % {"year": last.year},
@@ -331,13 +331,15 @@ def _how_chosen(habits: Habits, chosen: Chosen) -> list[str]:
     ]  # fmt: skip
 
 
-def _how_even(habits: Habits) -> list[str]:
+def _how_even(course: Course, habits: Habits) -> list[str]:
     if habits.unevenness == 1:
+        unknown = course.unknown
         return [
+            *([] if unknown is None or unknown.tells_size else [size_unknown_words(unknown)]),
             _(
                 "Each parent has the same chances. A popular sire makes the breed narrower than "
                 "this."
-            )
+            ),
         ]
     return [
         _("Some parents have far more puppies than others, as they do today. So inbreeding rises "

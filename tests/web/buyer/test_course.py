@@ -150,7 +150,9 @@ class TestFirstSentence:
         html = page(client, club)
 
         assert lead(html).startswith("Puppies born in 2024 carry genes for a tighter hip")
-        assert "loses variety cannot be told: of 100 dogs born from 2015 to 2024, 15 have" in html
+        why = "loses variety cannot be told: of 100 dogs born from 2015 to 2024, 15 have"
+        assert why in html
+        assert why in client.get(path(club, "ahead/?dams=3&sires=2&dogs=12")).content.decode()
 
     def test_of_a_heritability_at_its_bound_no_course_is_told(
         self, client: Client, club: Club
