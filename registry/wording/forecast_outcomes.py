@@ -45,7 +45,7 @@ def range_words(inside: Estimate, puppies: int, *, is_off: bool) -> list[str]:
         said.append(_("So the ranges were too narrow."))
     elif is_off:
         said.append(_("So the ranges were wider than they need be."))
-    return said
+    return [*said, _old_forecasts()] if is_off else said
 
 
 def lean_words(lean: Estimate, *, better: Better, words: TraitWords, amount: Amount) -> str:
@@ -91,11 +91,17 @@ def pair_words(inside: Estimate | None, slope: Estimate | None) -> list[str]:
             )
             % {"count": round(100 * inside.value), "said": round(100 * SAID)}
         )
+        said.append(_old_forecasts())
     if slope is not None and slope.value < 1:
         said.append(_("So far, this breed's litters differed less than was forecast."))
     elif slope is not None:
         said.append(_("So far, this breed's litters differed more than was forecast."))
     return said
+
+
+def _old_forecasts() -> str:
+    """That today's range need not be off as those before were."""
+    return _("Old forecasts, made from fewer results, count in this too.")
 
 
 def compared_words() -> list[str]:
@@ -104,7 +110,7 @@ def compared_words() -> list[str]:
         _("A forecast is kept as it stood before any puppy of the litter could be tested."),
         _("It is compared with each puppy's result as it was found at the exam."),
         _("Good and bad years for all dogs are part of that result."),
-        _("All kept forecasts count, the oldest too. Those were made from fewer results."),
+        _("All kept forecasts count, the oldest too."),
         _("Only tested puppies count. Those that were not tested may differ."),
         _(
             "Results that owners keep private count too. They come in or go in groups of five or "

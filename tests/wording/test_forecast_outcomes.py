@@ -17,6 +17,7 @@ from registry.wording.standings import TraitWords
 
 WORDS = TraitWords("tighter", "looser", "hip")
 NOT_CLEAR = "On the whole, forecasts were not clearly too hopeful or too gloomy."
+OLD = "Old forecasts, made from fewer results, count in this too."
 HOPEFUL = "Forecasts were too hopeful: on the whole, puppies came out looser by 0.012."
 GLOOMY = "Forecasts were too gloomy: on the whole, puppies came out tighter by 0.012."
 
@@ -61,8 +62,8 @@ def test_a_lean_is_told_towards_the_traits_own_ends(
 @pytest.mark.parametrize(
     ("inside", "is_off", "last"),
     [
-        ((0.73, 0.67, 0.79), True, "So the ranges were too narrow."),
-        ((0.88, 0.84, 0.92), True, "So the ranges were wider than they need be."),
+        ((0.73, 0.67, 0.79), True, f"So the ranges were too narrow. {OLD}"),
+        ((0.88, 0.84, 0.92), True, f"So the ranges were wider than they need be. {OLD}"),
         ((0.78, 0.72, 0.83), False, "Of 100, 78 came out inside their range. It should hold 80."),
     ],
 )
@@ -72,7 +73,7 @@ def test_a_range_that_does_not_hold_what_it_should_is_called_so(
     told = range_words(Estimate(*inside), 1312, is_off=is_off)
 
     assert told[0] == "1,312 puppies were forecast early and have been tested since."
-    assert told[-1] == last
+    assert " ".join(told).endswith(f". {last}")
 
 
 @pytest.mark.parametrize(
@@ -110,5 +111,6 @@ class TestBesideAPair:
         inside = "So far, 73 of 100 of this breed's tested puppies came out inside such a range"
         assert found == [
             f"{inside}, not 80.",
+            OLD,
             f"So far, this breed's litters differed {word} than was forecast.",
         ]

@@ -272,7 +272,8 @@ class TestEarlierForecasts:
         html = pair(client, cast.juno, cast.otto)
 
         laxity, angle = html.split('id="hip-laxity"')[1].split('id="norberg-angle"')
-        assert f"{self.RANGE} {self.SLOPE}" in laxity
+        assert f"{self.RANGE} Old forecasts" in laxity
+        assert self.SLOPE in laxity
         assert "So far" not in angle
 
     @pytest.mark.parametrize("found", [None, {}])

@@ -46,9 +46,10 @@ class TestNumbers:
 
         lead = (
             "412 puppies were forecast early and have been tested since. Of 100, 73 came out "
-            "inside their range. It should hold 80. So the ranges were too narrow. Forecasts were "
-            "too hopeful: on the whole, puppies came out looser by 0.012. Forecasts told better "
-            "litters from worse ones, but made too much of it."
+            "inside their range. It should hold 80. So the ranges were too narrow. Old forecasts, "
+            "made from fewer results, count in this too. Forecasts were too hopeful: on the "
+            "whole, puppies came out looser by 0.012. Forecasts told better litters from worse "
+            "ones, but made too much of it."
         )
         assert 0 < html.index(lead) < html.index("<table>")
         assert "Compared by breeding run 1 of" in html
