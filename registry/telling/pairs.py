@@ -114,9 +114,7 @@ def pair_told(
 
 
 def _beside_earlier(litter: LitterTold, outcome: Outcome | None) -> LitterTold:
-    """The forecast with a word on those that did not turn out as they should; none without one."""
-    if not litter.svg:
-        return litter
+    """The litter with a word on forecasts that did not turn out as they should."""
     return replace(litter, sentences=(*litter.sentences, *earlier_forecasts(outcome)))
 
 
