@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page
 
 from tests.factories import Club
-from tests.journeys.club import Family
+from tests.journeys.club import Family, make_strangers
 from tests.journeys.conftest import Look, look_in_both_lights
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -17,6 +17,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 def test_every_picture_is_drawn_and_has_its_numbers_below(
     page: Page, look: Look, live_server: Any, club: Club, family: Family
 ) -> None:
+    make_strangers(club, 40)
     page.goto(f"{live_server.url}/breeds/{club.breed.slug}/hip-laxity/")
     page.locator("a[href$='/explore/']").click()
 
@@ -32,6 +33,7 @@ def test_every_picture_is_drawn_and_has_its_numbers_below(
 def test_without_script_the_numbers_are_there_and_nothing_promises_a_picture(
     scriptless: Page, live_server: Any, club: Club, family: Family
 ) -> None:
+    make_strangers(club, 40)
     scriptless.goto(f"{live_server.url}/breeds/{club.breed.slug}/hip-laxity/explore/")
 
     words = scriptless.get_by_text("The numbers are in the table below.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Callable
 from datetime import date
 
@@ -184,7 +185,9 @@ class TestGrades:
         assert "0 to 0" not in html
 
 
-def _public(club: Club, trait: Trait, month: date, *, dogs: int) -> None:
+def _public(
+    club: Club, trait: Trait, month: date, *, dogs: int, came_in_group: bool = False
+) -> None:
     """So many values of a month in what the public sees, all of one dog of the past."""
     evaluation = (
         Evaluation.objects.first()
@@ -203,6 +206,7 @@ def _public(club: Club, trait: Trait, month: date, *, dogs: int) -> None:
             counted_from=at,
             counted_until=at,
             public_from=at,
+            came_in_group=came_in_group,
         )
         for _each in range(dogs)
     )
@@ -234,6 +238,52 @@ def test_an_explorer_says_why_where_even_quarters_are_too_thin(
 
     assert "By quarter of the exam" not in html
     assert "Months and quarters have too few dogs here, so only years are drawn." in html
+
+
+class TestExplorerSpeaks:
+    def test_it_begins_with_the_first_and_the_last_year(self, client: Client, club: Club) -> None:
+        trait = Trait.objects.get(slug="hip-laxity")
+        for year in (2019, 2024):
+            _public(club, trait, date(year, 3, 1), dogs=20)
+        _public(club, trait, date(2025, 3, 1), dogs=19)
+
+        html = client.get(_path(club, "explore/")).content.decode()
+
+        (lead,) = re.findall(r'<p class="lead">(.*?)</p>', html)
+        assert lead.startswith("The middle dog of those examined in 2019 had 0.")
+        assert "In 2024 it had 0." in lead
+
+    def test_one_year_alone_is_held_against_nothing(
+        self, client: Client, club: Club, tested: Callable[[int], None]
+    ) -> None:
+        tested(20)
+
+        html = client.get(_path(club, "explore/")).content.decode()
+
+        assert "No two years have enough tested dogs to be held against each other." in html
+
+    def test_groups_too_small_have_no_empty_picture(
+        self, client: Client, club: Club, tested: Callable[[int], None]
+    ) -> None:
+        tested(19)
+
+        html = client.get(_path(club, "explore/")).content.decode()
+
+        assert "data-figure" not in html
+        assert html.count("No group has 20 tested dogs, so there is no picture.") == 2
+
+    def test_results_in_groups_have_a_row_and_no_place_on_the_line(
+        self, client: Client, club: Club
+    ) -> None:
+        trait = Trait.objects.get(slug="hip-laxity")
+        _public(club, trait, date(2024, 3, 1), dogs=20)
+        _public(club, trait, date(2024, 4, 1), dogs=20, came_in_group=True)
+
+        html = client.get(_path(club, "explore/")).content.decode()
+
+        drawn = re.search(r'<script id="years" type="application/json">(.*?)</script>', html)
+        assert drawn and "In groups" not in drawn[1]
+        assert '<th scope="row">In groups</th><td class="n">20</td>' in html
 
 
 def test_counts_are_written_with_a_comma(client: Client, club: Club) -> None:
