@@ -18,7 +18,7 @@ from registry.telling.breeding import (
     borrowed,
     difference_text,
     hands_on,
-    inbreeding_text,
+    hundredths,
     middle_puppy,
     released_text,
     reliability_of,
@@ -47,6 +47,7 @@ class MatesTold:
     lead: str
     close: str
     withheld: str
+    inbreeding: str
     matching: int
     total: int
     rows: tuple[MateLine, ...]
@@ -58,6 +59,7 @@ def mates_told(dog: PublicDog, found: MatesFound) -> MatesTold:
         lead=_lead(found),
         close=_close(found),
         withheld=_withheld(found),
+        inbreeding=_mean_inbreeding(found),
         matching=found.matching,
         total=found.total,
         rows=tuple(_line(dog, mate, found) for mate in found.rows),
@@ -106,11 +108,21 @@ def _lead(found: MatesFound) -> str:
     return " ".join(said)
 
 
+def _mean_inbreeding(found: MatesFound) -> str:
+    """What the puppies' inbreeding of each candidate compares with: said once for all of them."""
+    return _("The mean inbreeding of all dogs in the run is %(mean)s of 100.") % {
+        "mean": hundredths(found.run.mean_inbreeding)
+    }
+
+
 def _line(dog: PublicDog, mate: Mate, found: MatesFound) -> MateLine:
     trait = found.facts.trait
     facts = [
         Fact(_("Own result"), released_text(trait, mate.released)),
-        Fact(_("Puppies' inbreeding"), inbreeding_text(mate.kinship, found.run)),
+        Fact(
+            _("Puppies' inbreeding"),
+            _("%(expected)s of 100") % {"expected": hundredths(mate.kinship)},
+        ),
     ]
     if found.facts.is_ranked:
         facts.insert(1, Fact(_("Hands on"), hands_on(mate.value)))
