@@ -27,7 +27,6 @@ from registry.telling.drawings import drawing
 from registry.telling.facts import Fact
 from registry.wording.breeding import parents_known
 from registry.wording.grades import best_grade_words, other_grades_words
-from registry.wording.standings import capitalised
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,8 +138,8 @@ def _labels(each: ExpectedGrades, heap: Heap) -> LitterLabels:
     return LitterLabels(
         title=each.lead,
         description=_("1 circle = 2 of 100 puppies"),
-        better_end=capitalised(trait.better_word) if heap.better else "",
-        worse_end=capitalised(trait.worse_word) if heap.worse else "",
+        better_end=_("Better grade") if heap.better else "",
+        worse_end=_("Worse grade") if heap.worse else "",
         same=_("Grade %(grade)s") % {"grade": middle} if heap.same else "",
         circle=_("1 circle = 2 of 100 puppies"),
         middle=_("Breed's middle dog"),

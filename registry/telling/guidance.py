@@ -51,9 +51,11 @@ def guidance_sentences(trait: PublicTrait, step: int) -> tuple[str, ...]:
 
 def axis_ends(trait: PublicTrait, counts: Histogram) -> tuple[str, str]:
     """The words at the better and the worse end of a picture: ``Tighter, to 0.05``. Grades are
-    named on the axis, all of them, so their ends have the word alone."""
+    named on the axis, all of them, so their ends say so alone."""
+    if trait.grades:
+        return _("Better grade"), _("Worse grade")
     words = capitalised(trait.better_word), capitalised(trait.worse_word)
-    if trait.grades or not counts.n:
+    if not counts.n:
         return words
     ends = [counts.first_step, counts.last_step]
     if trait.better == "higher":

@@ -18,7 +18,7 @@ from registry.queries.public import PublicDog, PublicTrait, Relative, ReleasedVa
 from registry.telling.breeding import trait_words
 from registry.telling.guidance import better_end
 from registry.wording import dates
-from registry.wording.standings import short_standing
+from registry.wording.standings import short_grades, short_standing
 
 _SEXES = {"F": gettext_lazy("female"), "M": gettext_lazy("male")}
 
@@ -138,9 +138,23 @@ def _compared(
 
 def _lead(trait: PublicTrait, tested: int, first: str, last: str) -> str:
     if first == last:
-        return _("All %(tested)d tested puppies have %(value)s.") % {
+        said = (
+            _("All %(tested)d tested puppies have grade %(value)s.")
+            if trait.grades
+            else _("All %(tested)d tested puppies have %(value)s.")
+        )
+        if tested == 2:
+            said = (
+                _("Both tested puppies have grade %(value)s.")
+                if trait.grades
+                else _("Both tested puppies have %(value)s.")
+            )
+        return said % {"tested": tested, "value": first}
+    if trait.grades:
+        return _("The grades of the %(tested)d tested puppies go from %(first)s to %(last)s.") % {
             "tested": tested,
-            "value": first,
+            "first": first,
+            "last": last,
         }
     return _(
         "The %(tested)d tested puppies lie between %(first)s and %(last)s, each with its worse "
@@ -163,6 +177,8 @@ def _standing(value: ReleasedValue, counts: BreedCounts) -> str:
         trait.better,
         evaluation_id=value.evaluation_id or 0,
     )
+    if trait.grades:
+        return short_grades(place.standing)
     return short_standing(place.standing, words=trait_words(trait))
 
 

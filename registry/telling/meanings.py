@@ -22,6 +22,7 @@ from registry.queries.within_dogs import MOST_MONTHS
 from registry.science.distribution import Histogram
 from registry.science.dots import Heap, heap
 from registry.science.scale import Better
+from registry.science.standing import Standing
 from registry.telling.drawings import drawing
 from registry.telling.fairness import clinics_said
 from registry.telling.guidance import Note, axis_ends, direction, guidance_sentences, notes_of
@@ -33,6 +34,7 @@ from registry.wording.standings import (
     compared_with,
     grade_sentences,
     measured_from,
+    short_grades,
     short_standing,
     standing_sentences,
 )
@@ -147,13 +149,13 @@ def meaning(
         pictures=_pictures(read, drawn, place.among, dog=dog, lead=lead, font=font),
         circle=circle_text(drawn[0][1]) if drawn else "",
         now_label=_("Today, %(day)s") % {"day": dates.day(moment.now)},
-        now=short_standing(place.standing, words=words),
+        now=_short(trait, place.standing, words),
         now_counted=compared_with(place.standing.n, _window(place)),
         then_label=_("When issued, %(day)s") % {"day": dates.day(moment.issued_at)},
-        then=short_standing(then.standing, words=words) if then else "",
+        then=_short(trait, then.standing, words) if then else "",
         then_counted=compared_with(then.standing.n, _window(then)) if then else "",
-        better_word=capitalised(words.better),
-        worse_word=capitalised(words.worse),
+        better_word=_("Better grade") if trait.grades else capitalised(words.better),
+        worse_word=_("Worse grade") if trait.grades else capitalised(words.worse),
         places=_place_rows(place, then, moment),
         numbers=_number_rows(trait, drawn),
         measuring=_measuring(trait, place),
@@ -182,6 +184,10 @@ def _measuring(trait: PublicTrait, place: Place) -> str:
     within = place.within
     deviation = trait.sd_text(within.sd_steps)
     return measured_from(deviation, within.pairs, months=MOST_MONTHS, source=within.source)
+
+
+def _short(trait: PublicTrait, standing: Standing, words: TraitWords) -> str:
+    return short_grades(standing) if trait.grades else short_standing(standing, words=words)
 
 
 def _window(place: Place | IssuedPlace) -> Window:

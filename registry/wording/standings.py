@@ -88,6 +88,19 @@ def short_standing(place: Standing, *, words: TraitWords) -> str:
     }
 
 
+def short_grades(place: Standing) -> str:
+    """The same of a grade: in grades, never in ends of a scale."""
+    said = spoken(place)
+    if said is None:
+        return too_few(place.n)
+    return _("%(better)s of %(of)d a better grade, %(same)s the same, %(worse)s a worse one") % {
+        "better": capitalised(_amount(said, 0)),
+        "of": said.of,
+        "same": _amount(said, 1),
+        "worse": _amount(said, 2),
+    }
+
+
 def too_few(n: int) -> str:
     """Why nothing is compared."""
     if not n:

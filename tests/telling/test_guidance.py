@@ -127,7 +127,7 @@ class TestTheEnds:
     def test_grades_stand_on_the_axis_so_their_ends_are_words_alone(self) -> None:
         counts = Histogram.of_steps([0, 1, 3])
 
-        assert axis_ends(trait("elbow-grade"), counts) == ("Better-graded", "Worse-graded")
+        assert axis_ends(trait("elbow-grade"), counts) == ("Better grade", "Worse grade")
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from registry.wording.standings import (
     TraitWords,
     grade_sentences,
     measured_from,
+    short_grades,
     short_standing,
     standing_sentences,
     too_few,
@@ -99,6 +100,16 @@ def test_the_short_form_says_the_same() -> None:
 
     assert short_standing(many, words=WORDS) == "About 25 of 100 tighter, about 75 of 100 looser"
     assert short_standing(few, words=WORDS) == "14 of 56 tighter, 42 of 56 looser"
+
+
+def test_the_short_form_of_a_grade_speaks_of_grades() -> None:
+    assert short_grades(Standing.of(0, 243, 188)) == (
+        "None of 100 a better grade, about 55 the same, about 45 a worse one"
+    )
+    assert short_grades(Standing.of(4, 10, 6)) == (
+        "4 of 20 a better grade, 10 the same, 6 a worse one"
+    )
+    assert short_grades(Standing.of(1, 2, 3)) == "Too few other tested dogs (6) to compare."
 
 
 def test_which_end_is_better_is_said() -> None:

@@ -90,7 +90,7 @@ def test_puppies_with_one_value_are_not_parted(
     for dog in litter[:2]:
         make_accepted(club, dog, left="0.31", right="0.31")
 
-    assert "All 2 tested puppies have 0.31." in page(client, litter[0])
+    assert "Both tested puppies have 0.31." in page(client, litter[0])
 
 
 def test_of_a_trait_where_higher_is_better_the_highest_comes_first(
