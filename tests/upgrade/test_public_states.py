@@ -26,19 +26,20 @@ apps = MigrationExecutor(connection).loader.project_state(BEFORE).apps
 CountedValue = apps.get_model("registry", "CountedValue")
 first = CountedValue.objects.select_related("dog", "evaluation").first()
 dog, evaluation, chance, now = first.dog, first.evaluation, random.Random(5), timezone.now()
-for number in range(400):
-    dog.pk, dog.public_id, dog.chip = None, secrets.token_hex(8), None
+for number in range(10_000, 10_400):
+    # Keys of our own: a database that was put back counts its own from the beginning.
+    dog.pk, dog.public_id, dog.chip = number, secrets.token_hex(8), None
     dog.sex = chance.choice("FFM")
-    dog.save()
+    dog.save(force_insert=True)
     begun = now - timedelta(days=chance.uniform(1, 1000))
-    evaluation.pk, evaluation.dog = None, dog
+    evaluation.pk, evaluation.dog = number, dog
     evaluation.public_id, evaluation.reference = secrets.token_hex(8), secrets.token_hex(5)
     evaluation.consent_to_publish = chance.random() < 0.3
     evaluation.consent_changed_at = now if chance.random() < 0.1 else None
-    evaluation.save()
+    evaluation.save(force_insert=True)
     ended = begun + timedelta(days=chance.uniform(1, 1000))
     CountedValue.objects.create(
-        breed_id=first.breed_id, trait_id=first.trait_id, sex=dog.sex, dog=dog,
+        id=number, breed_id=first.breed_id, trait_id=first.trait_id, sex=dog.sex, dog=dog,
         evaluation=evaluation, month=begun.date().replace(day=1), step=chance.randrange(20, 90),
         counted_from=begun, counted_until=ended if ended < now else None,
     )
