@@ -40,13 +40,13 @@ def two_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _twice(
-    club: Club, first: str, second: str, *, days: int = 200, **members: Any
+    club: Club, first: str, second: str, *, start: date = FIRST, days: int = 200, **members: Any
 ) -> tuple[Certificate, Certificate]:
     """A dog examined twice; the worse side is the one given."""
     dog: Dog = make_dog(club)
-    later = FIRST + timedelta(days=days)
+    later = start + timedelta(days=days)
     return (
-        make_accepted(club, dog, examined_on=FIRST.isoformat(), left="0.20", right=first),
+        make_accepted(club, dog, examined_on=start.isoformat(), left="0.20", right=first),
         make_accepted(
             club, dog, examined_on=later.isoformat(), right=second, left="0.20", **members
         ),
@@ -62,6 +62,14 @@ def test_the_worse_sides_of_two_exams_are_compared(club: Club) -> None:
     _twice(club, "0.40", "0.36")
 
     # Differences of 3 and 4 steps: the root of (9 + 16) / 4.
+    assert _laxity() == WithinDog(2.5, 2)
+
+
+def test_two_dogs_are_never_a_pair(club: Club) -> None:
+    # The second dog is examined for the first time after the first dog's last time.
+    _twice(club, "0.40", "0.43")
+    _twice(club, "0.60", "0.56", start=FIRST + timedelta(days=300))
+
     assert _laxity() == WithinDog(2.5, 2)
 
 
