@@ -248,12 +248,14 @@ def _bars(course: Course) -> list[str]:
 
     As measured in simulated breeds (mild, strong and no selection, up to three in ten litters
     without a sire or a dam on record): the line's interval held 80 to 97 times of 100, the yearly
-    means' 82 to 96.
+    means' 82 to 96. Of grades that was not measured.
     """
     said = [
         _("The thin bars say how far off each mean may be. They are made to be right 95 times of "
           "100."),
-        _("In trials with invented breeds they were right 80 to 97 times."),
+        _("They leave out that the heritability is not known exactly, so they are too short.")
+        if course.facts.trait.grades
+        else _("In trials with invented breeds they were right 80 to 97 times."),
     ]  # fmt: skip
     if course.unknown is not None and not course.unknown.tells_line:
         said.append(_("Here so many parents are not known that they may be right less often."))
