@@ -132,6 +132,11 @@ DISTRIBUTION = closed(
             **maybe(INSTANT),
             "description": "when these counts became public; null before the first state",
         },
+        "first_at": {
+            **maybe(INSTANT),
+            "description": "when the first results came into these counts; given only where as_of "
+            "lies before that",
+        },
         "first_month": DAY, "last_month": DAY, "window_months": WHOLE, "n": WHOLE,
         "can_compare": {"type": "boolean", "description": "false below 20 dogs"},
         "cells": list_of(closed({"step": WHOLE, "value": TEXT, "dogs": WHOLE})),
@@ -272,6 +277,7 @@ def distribution(
         "sex": found.sex or None,
         "as_of": instant_text(found.as_of) if is_past else None,
         "state_at": instant_text(found.state_at) if found.state_at else None,
+        "first_at": instant_text(found.first_at) if found.first_at else None,
         "first_month": str(found.first_month),
         "last_month": str(found.last_month),
         "window_months": found.window_months,

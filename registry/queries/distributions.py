@@ -10,14 +10,15 @@ from django.utils.dateparse import parse_datetime
 
 from registry import clock
 from registry.models import Breed, DistributionCell, Sex, StoredHistogram, Trait
-from registry.queries.public_states import month_of, state_as_of, state_now
+from registry.queries.public_states import first_moment, month_of, state_as_of, state_now
 from registry.science.distribution import Histogram, first_month, window
 
 
 @dataclass(frozen=True, slots=True)
 class Distribution:
     """The public counts of a breed and trait over a window of months, both ends in; ``sex`` empty
-    for both sexes. ``state_at`` is when this state became public, None before the first."""
+    for both sexes. ``state_at`` is when this state became public, None before the first;
+    ``first_at`` is when the first did, told only of a past instant before it."""
 
     histogram: Histogram
     sex: str
@@ -26,6 +27,7 @@ class Distribution:
     window_months: int
     as_of: datetime
     state_at: datetime | None
+    first_at: datetime | None = None
 
 
 def distribution(
@@ -33,15 +35,18 @@ def distribution(
 ) -> Distribution:
     """The public distribution in force now, or as it was at ``as_of`` (aware)."""
     now = clock.now()
+    first_at = None
     if as_of is not None and as_of < now:
         months = window_in_force(breed, as_of)
         state = state_as_of(breed.pk, trait.pk, as_of)
+        if state.at is None:
+            first_at = first_moment(breed.pk, trait.pk, now=now)
     else:
         as_of, months = now, breed.window_months
         state = state_now(breed.pk, trait.pk, now=now)
     last = month_of(as_of)
     return Distribution(
-        state.of(sex), sex, first_month(last, months), last, months, as_of, state.at
+        state.of(sex), sex, first_month(last, months), last, months, as_of, state.at, first_at
     )
 
 

@@ -12,9 +12,10 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import connection
+from django.db.models import Min
 from django.utils import timezone
 
-from registry.models import Sex
+from registry.models import CountedValue, Sex
 from registry.queries.public import Row, as_date, as_instant
 from registry.science.distribution import Histogram
 from registry.science.public_states import month_after
@@ -98,6 +99,15 @@ def moment_of(breed_id: int, trait_id: int, as_of: datetime) -> datetime | None:
         cursor.execute(_MOMENT, part + part)
         (moment,) = cursor.fetchone()
     return as_instant(moment) if moment else None
+
+
+def first_moment(breed_id: int, trait_id: int, *, now: datetime) -> datetime | None:
+    """When the first state of all began; None where there has been none."""
+    found = CountedValue.objects.filter(
+        breed_id=breed_id, trait_id=trait_id, public_from__lte=now
+    ).aggregate(first=Min("public_from"))
+    first: datetime | None = found["first"]
+    return first
 
 
 def in_force(breed_id: int, row: Row, now: datetime) -> Row:

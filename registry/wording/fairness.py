@@ -32,3 +32,20 @@ def newer_differ(place: int, words: TraitWords) -> tuple[str, ...]:
         )
         % {"place": place, "better": words.better},
     )
+
+
+def none_on_record(first_day: str) -> str:
+    """Why a past day before the club's first result has no counts."""
+    return _("On that day no result was in these counts yet. The first came on %(day)s.") % {
+        "day": first_day
+    }
+
+
+def few_were_tested(of_100: int, first: int, last: int) -> tuple[str, ...]:
+    """That most puppies of some birth years were never tested, and what may follow; 0 is none."""
+    amount = _("about %(count)d") % {"count": of_100} if of_100 else _("none")
+    return (
+        _("Of 100 puppies born %(first)d to %(last)d, %(tested)s were tested.")
+        % {"first": first, "last": last, "tested": amount},
+        _("If owners kept back the worse ones, puppies turn out worse than forecast."),
+    )

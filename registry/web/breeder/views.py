@@ -21,6 +21,7 @@ from registry.queries.breed_counts import BreedCounts, breed_counts
 from registry.queries.breeding import RunFacts, latest_run
 from registry.queries.forecast_checks import forecast_outcomes
 from registry.queries.held_values import held_values
+from registry.queries.litter_shares import birth_years
 from registry.queries.pairs import NoAnswer, PairFacts, Why, run_of
 from registry.queries.pairs import pair as facts_of_pair
 from registry.queries.public import PublicDog, Relative, ReleasedValue, family_of
@@ -37,6 +38,7 @@ from registry.science.distribution import Histogram
 from registry.science.microchip import ChipProblem, parse_chip
 from registry.telling.breeding import run_line_words, run_words, why_words
 from registry.telling.litter_mates import litter_mates_told
+from registry.telling.litter_shares import caution
 from registry.telling.mates import mates_told
 from registry.telling.pairs import pair_told, pairs_told
 from registry.web.breeder.filters import NAMES, MateFilters, chosen
@@ -76,10 +78,17 @@ def choose(request: HttpRequest) -> HttpResponseBase:
 def mates(request: HttpRequest, public_id: str) -> HttpResponseBase:
     """The candidate mates of a dog, filtered and ranked."""
     dog = _dog(public_id)
-    context: Context = {"dog": dog, "form": None, "told": None, "reason": None, "run": None}
+    context: Context = {
+        "dog": dog,
+        "form": None,
+        "told": None,
+        "reason": None,
+        "run": None,
+        "few_tested": (),
+    }
     try:
         run = run_of(dog)
-        context["run"] = run_words(run)
+        context |= {"run": run_words(run), "few_tested": _few_tested(dog)}
         if not run.traits:
             context["reason"] = why_words(NoAnswer(Why.NO_VALUES))
             return render(request, "breeder/mates.html", context)
@@ -99,13 +108,20 @@ def mates(request: HttpRequest, public_id: str) -> HttpResponseBase:
 def pair(request: HttpRequest, public_id: str, other_id: str) -> HttpResponseBase:
     """One pair: the litter to expect, or why there is no forecast."""
     dog, other = _dog(public_id), _dog(other_id)
-    context: Context = {"dog": dog, "other": other, "told": None, "reason": None, "run": None}
+    context: Context = {
+        "dog": dog,
+        "other": other,
+        "told": None,
+        "reason": None,
+        "run": None,
+        "few_tested": (),
+    }
     try:
         facts = facts_of_pair(dog, other)
     except NoAnswer as answer:
         context["reason"] = why_words(answer)
         return render(request, "breeder/pair.html", context, status=_status(answer))
-    context["run"] = run_words(facts.run)
+    context |= {"run": run_words(facts.run), "few_tested": _few_tested(dog)}
     context["told"] = pair_told(
         facts,
         first_trait=request.GET.get("trait", ""),
@@ -115,6 +131,11 @@ def pair(request: HttpRequest, public_id: str, other_id: str) -> HttpResponseBas
         today=timezone.localdate(),
     )
     return render(request, "breeder/pair.html", context)
+
+
+def _few_tested(dog: PublicDog) -> tuple[str, ...]:
+    """What forecasts of the breed cannot know, where few of its puppies were tested."""
+    return caution(birth_years(dog.breed_id), timezone.localdate().year)
 
 
 @open_page

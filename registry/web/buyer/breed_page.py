@@ -21,6 +21,7 @@ from registry.telling.drawings import drawing
 from registry.telling.guidance import Note, axis_ends, better_end, notes_of
 from registry.telling.meanings import circle_text, range_text
 from registry.wording import dates
+from registry.wording.fairness import none_on_record
 from registry.wording.standings import Window, counted, too_few_counted
 
 SEX_WORDS = {"F": gettext_lazy("Female"), "M": gettext_lazy("Male")}
@@ -73,6 +74,12 @@ def moment_of(whole: Distribution) -> str:
     return dates.moment(timezone.localtime(whole.state_at))
 
 
+def _too_few(whole: Distribution) -> str:
+    if whole.first_at is not None:
+        return none_on_record(dates.day(timezone.localtime(whole.first_at)))
+    return too_few_counted(whole.histogram.n)
+
+
 def plain_trait(trait: Trait) -> PublicTrait:
     """A stored trait as the public rows have it."""
     return PublicTrait(
@@ -107,7 +114,7 @@ def distribution_page(
     n = whole.histogram.n
     is_enough = n >= FEWEST_TO_COMPARE
     drawn = heap(whole.histogram, None, trait.better) if is_enough else None
-    lead = _lead(trait, whole.histogram) if is_enough else too_few_counted(n)
+    lead = _lead(trait, whole.histogram) if is_enough else _too_few(whole)
     better, worse = axis_ends(trait, whole.histogram)
     labels = HeapLabels(
         title=f"{breed.name}, {trait.name}. {lead}",
@@ -123,7 +130,7 @@ def distribution_page(
         lead=lead,
         better=_grades(trait) if trait.grades else better_end(trait),
         fairness=fairness,
-        too_few="" if is_enough else too_few_counted(n),
+        too_few="" if is_enough else _too_few(whole),
         who=counted(n, Window(whole.first_month, whole.last_month)),
         window=_("%(months)d months") % {"months": whole.window_months},
         as_of=moment_of(whole),

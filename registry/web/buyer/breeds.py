@@ -18,10 +18,12 @@ from registry.queries.breeds import breed_lines, by_month, cells_of
 from registry.queries.clinic_effects import effects_of
 from registry.queries.distributions import Distribution, distribution
 from registry.queries.forecast_checks import forecast_outcomes
+from registry.queries.litter_shares import birth_years
 from registry.queries.public_dogs import public_traits
 from registry.science.standing import FEWEST_TO_COMPARE
 from registry.telling.fairness import clinics_said, newer_said
 from registry.telling.forecast_outcomes import outcomes_told
+from registry.telling.litter_shares import year_rows
 from registry.web.buyer.breed_page import distribution_page, plain_trait
 from registry.web.buyer.open_page import open_page
 from registry.web.forms import PlainDateField, PlainForm
@@ -54,7 +56,9 @@ def breed(request: HttpRequest, slug: str) -> HttpResponseBase:
     breed = get_object_or_404(Breed, slug=slug)
     line = next(line for line in breed_lines() if line.slug == slug)
     outcomes = outcomes_told(public_traits(), forecast_outcomes(breed.pk))
-    context = {"breed": line, "outcomes": outcomes, "current": "breeds"}
+    years = year_rows(birth_years(breed.pk), timezone.localdate().year)
+    context = {"breed": line, "outcomes": outcomes, "years": years, "current": "breeds"}
+    context["year_heads"] = [_("Born"), _("Puppies"), _("Tested"), _("Of 100")]
     return render(request, "buyer/breed.html", context)
 
 

@@ -9,6 +9,7 @@ from html import unescape
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from registry.models import Dog, DogAlias
 from tests.breeding import make_run
@@ -292,3 +293,24 @@ class TestEarlierForecasts:
         make_accepted(cast.club, cast.rook, consent_to_publish=False)
 
         assert "So far" not in pair(client, cast.juno, cast.rook)
+
+
+def test_where_few_puppies_were_tested_pair_and_list_say_so(client: Client, cast: Cast) -> None:
+    this_year = timezone.localdate().year
+    mates = f"/dogs/{cast.juno.public_id}/mates/"
+    pages = (mates, f"{mates}{cast.otto.public_id}/")
+    assert not any("were tested." in client.get(page).content.decode() for page in pages)
+    for _ in range(20):
+        make_dog(
+            cast.club,
+            born_on=date(this_year - 2, 3, 4),
+            sire=cast.otto.public_id,
+            dam=cast.wren.public_id,
+        )
+
+    for page in pages:
+        html = client.get(page).content.decode()
+        assert (
+            f"Of 100 puppies born {this_year - 5} to {this_year - 1}, none were tested. If owners"
+            " kept back the worse ones, puppies turn out worse than forecast." in html
+        )

@@ -39,3 +39,18 @@ def juno(club: Club) -> Certificate:
     )
     factories.make_dog(club, name="Tarnfold Moss", sex="M", sire=sire.public_id, dam=dam.public_id)
     return factories.make_accepted(club, dog, left="0.31", right="0.35")
+
+
+@pytest.fixture
+def litters(club: Club) -> Callable[[int, int], None]:
+    """Register so many puppies of one pair, born in 2023, and have some of them tested."""
+
+    def register(puppies: int, tested: int) -> None:
+        dam = factories.make_dog(club, born_on=date(2019, 3, 1))
+        sire = factories.make_dog(club, sex="M", born_on=date(2019, 4, 1))
+        for place in range(puppies):
+            dog = factories.make_dog(club, sire=sire.public_id, dam=dam.public_id)
+            if place < tested:
+                factories.make_accepted(club, dog)
+
+    return register

@@ -11,7 +11,10 @@ from datetime import date
 from django.test import Client
 from django.utils import timezone
 
+from registry.desk import consent
+from registry.desk.actor import Actor
 from registry.models import Breed, CountedValue, Dog, Evaluation, PublicState, Trait
+from registry.queries.litter_shares import birth_years
 from registry.wording import dates
 from registry.wording.spreadsheets import harmless
 from tests import factories
@@ -55,6 +58,10 @@ def test_a_past_day_is_shown_as_it_was(
 
     assert "1 May 2024" in html
     assert "0 tested dogs" in html
+    assert "On that day no result was in these counts yet. The first came on " in html
+    first = timezone.localdate()
+    assert f"{first.day} {first:%B %Y}." in html
+    assert "Too few tested dogs" not in html
 
 
 def test_a_date_that_can_be_read_two_ways_is_refused_in_words(client: Client, club: Club) -> None:
@@ -295,3 +302,53 @@ def test_counts_are_written_with_a_comma(client: Client, club: Club) -> None:
     html = client.get(f"/breeds/{club.breed.slug}/").content.decode()
 
     assert "1,001 dogs are in the register" in html
+
+
+def test_a_past_day_of_a_trait_without_any_result_names_no_first_day(
+    client: Client, club: Club
+) -> None:
+    html = client.get(_path(club), {"as_of": "1 May 2024"}).content.decode()
+
+    assert "Too few tested dogs (0) to compare." in html
+    assert "The first came on" not in html
+
+
+def test_the_interface_says_when_the_first_results_came(
+    client: Client, club: Club, tested: Callable[[int], None]
+) -> None:
+    tested(1)
+    address = f"/api/v1/distributions/{club.breed.slug}/hip-laxity"
+
+    past = client.get(address, {"as_of": "2024-05-01"}).json()
+    today = client.get(address).json()
+
+    assert past["n"] == 0
+    assert past["state_at"] is None
+    assert past["first_at"] == today["state_at"]
+    assert today["first_at"] is None
+
+
+def test_the_breed_page_says_how_many_puppies_of_a_year_were_tested(
+    client: Client, club: Club, litters: Callable[[int, int], None]
+) -> None:
+    litters(20, 7)
+
+    html = client.get(f"/breeds/{club.breed.slug}/").content.decode()
+
+    row = html.split('<th scope="row">2023</th>')[1].split("</tr>")[0]
+    assert re.findall(r">(\d+)<", row) == ["20", "7", "35"]
+    # Their parents have no parents on record, so they are of no litter.
+    assert '<th scope="row">2019</th>' not in html
+
+
+def test_what_is_not_released_was_tested_and_what_was_taken_back_was_not(
+    client: Client, club: Club, litters: Callable[[int, int], None]
+) -> None:
+    litters(20, 4)
+    own, other = Evaluation.objects.order_by("pk")[:2]
+    consent.change_consent(by=Actor.system(), evaluation_id=own.public_id, publish=False)
+    factories.make_revoked(club, other.public_id)
+
+    (year,) = birth_years(club.breed.pk)
+
+    assert (year.year, year.puppies, year.tested) == (2023, 20, 3)
