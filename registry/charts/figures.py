@@ -129,23 +129,35 @@ def over_time(spreads: Sequence[Spread], *, axes: AxisWords, words: SpreadWords)
     return {"data": data, "layout": layout}
 
 
-def by_stratum(strata: Sequence[Strata], *, axes: AxisWords, dogs: str) -> Figure:
-    """Draw how many dogs of each stratum (each sex) have each value, as stepped lines."""
+def by_stratum(
+    strata: Sequence[Strata], *, axes: AxisWords, dogs: str, is_graded: bool = False
+) -> Figure:
+    """Draw how many dogs of each stratum (each sex) have each value, as stepped lines; of grades,
+    between which there is nothing, as columns side by side."""
     data = [
         {
-            "type": "scatter",
-            "mode": "lines",
             "name": stratum.label,
             "x": list(stratum.values),
             "y": list(stratum.dogs),
-            "line": {"shape": "hvh", "color": pen["color"], "dash": pen["dash"], "width": 2},
             "hovertemplate": "%{x}: %{y} " + dogs + "<extra>%{fullData.name}</extra>",
+            **(_columns_of(pen) if is_graded else _steps_of(pen)),
         }
         for stratum, pen in zip(strata, _repeated_pens(len(strata)), strict=True)
     ]
     layout = base_layout(axes)
     layout["yaxis"]["rangemode"] = "tozero"
     return {"data": data, "layout": layout}
+
+
+def _steps_of(pen: dict[str, str]) -> Figure:
+    line = {"shape": "hvh", "color": pen["color"], "dash": pen["dash"], "width": 2}
+    return {"type": "scatter", "mode": "lines", "line": line}
+
+
+def _columns_of(pen: dict[str, str]) -> Figure:
+    """The first stratum full, the others empty: they differ without their colour."""
+    fill = pen["color"] if pen["dash"] == "solid" else CLEAR
+    return {"type": "bar", "marker": {"color": fill, "line": {"color": pen["color"], "width": 1.5}}}
 
 
 def by_group(spreads: Sequence[Spread], *, axis: str, words: SpreadWords) -> Figure:

@@ -98,3 +98,15 @@ def every_value(part: Any) -> list[str]:
     if isinstance(part, list):
         return [value for each in part for value in every_value(each)]
     return [part] if isinstance(part, str) else []
+
+
+def test_grades_of_two_strata_are_columns_that_differ_without_colour() -> None:
+    strata = [Strata("Female", [0, 1], [5, 3]), Strata("Male", [0, 1], [4, 4])]
+
+    figure = figures.by_stratum(
+        strata, axes=AxisWords("Grade", "Dogs"), dogs="dogs", is_graded=True
+    )
+
+    assert [trace["type"] for trace in figure["data"]] == ["bar", "bar"]
+    full, empty = (trace["marker"]["color"] for trace in figure["data"])
+    assert full != empty == figures.CLEAR

@@ -234,6 +234,7 @@ def _by_sex(parts: dict[str, Histogram], trait: PublicTrait) -> Plot:
         strata,
         axes=figures.AxisWords(x=trait.name, y=_("Dogs")),
         dogs=_("dogs"),
+        is_graded=bool(trait.grades),
     )
     figure = _with_grades(figure, trait, "xaxis")
     return _plot("sexes", _("By sex, today's window"), figure, _("Sex"), parts, trait)
