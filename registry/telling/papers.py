@@ -90,7 +90,7 @@ def certificate_paper(record: CertificateRecord) -> CertificatePaper:
         cautions=tuple(cautions()),
         issue_lines=(
             _("Issued on %(day)s") % {"day": dates.day(record.issued_at)},
-            _("Compared as of that day"),
+            *([_("Compared as of that day")] if meanings else []),
             *_seal(record),
         ),
         file=credential_text(record).decode(),
@@ -159,11 +159,12 @@ def _state(record: CertificateRecord) -> tuple[str, tuple[str, ...]]:
         return _("Check this before you trust it"), ()
     if record.state == State.REPLACED:
         verdict = replaced(record.ceased_at, record.reason)
-        newer = (
-            (_("Newer certificate: %(number)s") % {"number": format_number(record.newer)},)
-            if record.newer
-            else ()
+        pattern = (
+            _("Corrected certificate: %(number)s")
+            if record.is_corrected
+            else _("Newer certificate: %(number)s")
         )
+        newer = (pattern % {"number": format_number(record.newer)},) if record.newer else ()
         return verdict.word, verdict.lines + newer
     entries = changes_of_evaluation(record.evaluation_id)
     on = next((entry.at for entry in entries if entry.action == "evaluation.revoked"), None)

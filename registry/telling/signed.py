@@ -56,15 +56,13 @@ def _results(said: Mapping[str, Any]) -> Iterator[Fact]:
         told = _mapping(standing)
         place = {name: _text(told, name) for name in ("better", "equal", "worse")}
         # Files of the first version count the dog itself among its equals.
-        pattern = (
-            _("%(better)s better, %(equal)s the same, %(worse)s worse")
-            if "others" in told
-            else _("%(better)s better, %(equal)s the same with this dog, %(worse)s worse")
-        )
-        yield Fact(
-            _("%(trait)s, among tested dogs that day") % {"trait": names[trait]},
-            pattern % place,
-        )
+        if "others" in told:
+            term = _("%(trait)s, among the other tested dogs that day")
+            pattern = _("%(better)s better, %(equal)s the same, %(worse)s worse")
+        else:
+            term = _("%(trait)s, among tested dogs that day")
+            pattern = _("%(better)s better, %(equal)s the same with this dog, %(worse)s worse")
+        yield Fact(term % {"trait": names[trait]}, pattern % place)
 
 
 def _mapping(value: Any) -> Mapping[str, Any]:

@@ -59,3 +59,6 @@ def test_a_corrected_certificate_is_sealed_as_well(club: Club) -> None:
 
     assert "of the log, sealed" in lines(right)[-1]
     assert lines(right)[-1] != lines(wrong)[-1]
+    record = certificate_record(wrong.number)
+    assert record is not None
+    assert "Corrected certificate: " in " ".join(certificate_paper(record).state_lines)

@@ -32,3 +32,14 @@ def test_a_file_without_readings_tells_neither_code_nor_standing() -> None:
 
     assert "hip-laxity" not in told
     assert "235" not in told
+
+
+def test_a_standing_among_others_says_so() -> None:
+    reading = {"trait": "hip-laxity", "name": "Hip laxity", "side": "left", "value": "0.31"}
+    file = document([reading])
+    file["credentialSubject"]["standingAsIssued"]["hip-laxity"]["others"] = 424
+
+    facts = {fact.term: fact.value for fact in signed_facts(file)}
+
+    term = "Hip laxity, among the other tested dogs that day"
+    assert facts[term] == "235 better, 12 the same, 178 worse"

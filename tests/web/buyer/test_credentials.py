@@ -189,7 +189,7 @@ class TestChecking:
             "Certificate issued": dates.day(timezone.localtime(sealed.issued_at)),
             "Hip laxity, left": "0.31",
             "Hip laxity, right": "0.35",
-            "Hip laxity, among tested dogs that day": "0 better, 0 the same, 0 worse",
+            "Hip laxity, among the other tested dogs that day": "0 better, 0 the same, 0 worse",
         }  # fmt: skip
 
     def test_what_was_changed_is_not_repeated(self, client: Client, sealed: Certificate) -> None:
