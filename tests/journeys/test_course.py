@@ -73,3 +73,22 @@ def _are_drawn(page: Page, figures: int) -> None:
     for place in places.all():
         place.scroll_into_view_if_needed()
         place.locator("svg.main-svg").first.wait_for()
+
+
+def test_on_paper_a_picture_is_whole_and_on_the_screen_as_before(page: Page, course: str) -> None:
+    page.goto(course)
+    _are_drawn(page, 2)
+    place = page.locator("[data-figure]").first
+    before = place.bounding_box()
+    assert before is not None and before["width"] > 700
+
+    page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+    drawing = place.locator("svg.main-svg").first.bounding_box()
+    paper = place.bounding_box()
+    page.evaluate("window.dispatchEvent(new Event('afterprint'))")
+
+    assert drawing is not None and paper is not None
+    # The narrower of A4 and letter, less margins of 15 mm.
+    assert drawing["width"] <= 680
+    assert paper["height"] >= drawing["height"] - 1
+    assert place.bounding_box() == before

@@ -101,6 +101,17 @@
   } else {
     places.forEach(draw);
   }
+  /* A sheet is narrower than most screens, and a picture keeps its size: without this its last years
+   * and its lower part would be cut off. 640 pixels fit on A4 and on letter paper. */
+  window.addEventListener("beforeprint", function () {
+    places.filter(function (place) { return place.classList.contains("drawn"); }).forEach(function (place) {
+      place.style.height = place.clientHeight + "px";
+      place.style.zoom = Math.min(1, 640 / place.clientWidth);
+    });
+  });
+  window.addEventListener("afterprint", function () {
+    places.forEach(function (place) { place.style.height = place.style.zoom = ""; });
+  });
   dark.addEventListener("change", redraw);
   printing.addEventListener("change", redraw);
 }());
