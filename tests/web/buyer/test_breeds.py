@@ -244,7 +244,7 @@ def test_an_explorer_says_why_where_even_quarters_are_too_thin(
     html = client.get(_path(club, "explore/")).content.decode()
 
     assert "By quarter of the exam" not in html
-    assert "Months and quarters have too few dogs here, so only years are drawn." in html
+    assert "Months and quarters have too few dogs here, so they are not drawn." in html
 
 
 class TestExplorerSpeaks:
