@@ -43,12 +43,14 @@ from registry.telling.grade_litters import (
 )
 from registry.telling.guidance import Note, notes_of
 from registry.telling.meanings import range_text
+from registry.telling.rounding import in_steps, mean_in_unit, spread
 from registry.wording.breeding import (
     forecast_sentences,
     litter_mean_sentence,
     littermates_sentence,
     moved_onto_the_end,
 )
+from registry.wording.course import decimals_of
 from registry.wording.standings import capitalised
 
 
@@ -226,22 +228,28 @@ def _told(each: Expected, heap: Heap, svg: SafeString) -> LitterTold:
 
 
 def _numbers(each: Expected) -> tuple[tuple[str, ...], ...]:
-    """What the forecast is made of, as a breeder who knows the terms expects it."""
+    """What the forecast is made of, as a breeder who knows the terms expects it; with no more
+    digits than the interface tells (``rounding``)."""
     facts, forecast = each.of.facts, each.forecast
+    trait = facts.trait
+    decimals = decimals_of(trait.resolution)
     rows = [
-        (_("Expected mean of the puppies"), f"{forecast.mean:.3f}"),
-        (_("Spread of one puppy around it (standard deviation)"), f"{forecast.sd:.3f}"),
+        (_("Expected mean of the puppies"), f"{in_steps(forecast.mean, trait):.{decimals}f}"),
+        (_("Spread of one puppy around it (standard deviation)"), f"{spread(forecast.sd):g}"),
         (_("Spread among litter mates (standard deviation)"),
-         f"{forecast.sd_between_littermates:.3f}"),
+         f"{spread(forecast.sd_between_littermates):g}"),
     ]  # fmt: skip
     for dog, value in ((each.pair.sire, each.of.sire), (each.pair.dam, each.of.dam)):
         rows += [
-            (_("Breeding value of %(dog)s") % {"dog": dog.name}, f"{value.value:+.3f}"),
+            (_("Breeding value of %(dog)s") % {"dog": dog.name},
+             f"{in_steps(value.value or 0.0, trait):+.{decimals}f}"),
             (_("Its reliability (0 to 1)"), f"{value.reliability:.2f}"),
-        ]
+        ]  # fmt: skip
         if value.record is not None:
-            rows.append((_("Its own result, as the run used it"), f"{value.record:.3f}"))
-    return (*rows, *heritability_rows(facts), (_("Breed's middle dog"), f"{facts.middle:.3f}"))
+            own = f"{in_steps(value.record, trait):.{decimals}f}"
+            rows.append((_("Its own result, as the run used it"), own))
+    middle = f"{mean_in_unit(facts.middle, trait):.{decimals + 1}f}"
+    return (*rows, *heritability_rows(facts), (_("Breed's middle dog"), middle))
 
 
 def _measure(trait: PublicTrait) -> str:

@@ -64,7 +64,7 @@ class TestTheForecast:
         assert "About 80 of 100 are expected between 0." in html
         assert "What these parents hand on is fairly well known." in html
         assert (
-            '<th scope="row">Breeding value of Mosedale Otto</th><td class="n">-0.090</td>' in html
+            '<th scope="row">Breeding value of Mosedale Otto</th><td class="n">-0.09</td>' in html
         )
         assert '<th scope="row">Heritability</th><td class="n">0.50 ± 0.08</td>' in html
 
