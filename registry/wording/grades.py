@@ -88,10 +88,10 @@ def course_of_grades(course: GradeCourse | None) -> list[str]:
 def not_inherited_words(trait: str, dogs: int) -> str:
     """That it is not known how far a trait is inherited in the breed."""
     return ngettext(
-        "The results do not tell yet how far %(trait)s is inherited in this breed (%(dogs)s dog).",
-        "The results do not tell yet how far %(trait)s is inherited in this breed (%(dogs)s dogs).",
+        "%(trait)s: the result of %(dogs)s dog does not tell yet how far this is inherited here.",
+        "%(trait)s: the results of %(dogs)s dogs do not tell yet how far this is inherited here.",
         dogs,
-    ) % {"trait": trait[:1].lower() + trait[1:], "dogs": f"{dogs:,}"}
+    ) % {"trait": trait, "dogs": f"{dogs:,}"}
 
 
 def borrowed_share_words(heritability: float) -> str:
