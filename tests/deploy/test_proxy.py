@@ -3,7 +3,6 @@ which headers reach the registry, and what is written down of visitors."""
 
 import json
 import re
-import shutil
 import ssl
 import subprocess
 import threading
@@ -16,14 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.deploy.proxy import CADDYFILE, free_port, needs_caddy, shipped_proxy
 from tests.settings.production import ROOT
 
-CADDYFILE = (ROOT / "deploy" / "Caddyfile").read_text(encoding="utf-8")
 _LONGEST_START_SECONDS = 30
-
-needs_caddy = pytest.mark.skipif(
-    shutil.which("caddy") is None, reason="needs the program caddy, which is not on this machine"
-)
 
 
 class _Echo(BaseHTTPRequestHandler):
@@ -62,11 +57,6 @@ class Site:
             connection.close()
 
 
-def _free_port() -> int:
-    with HTTPServer(("127.0.0.1", 0), _Echo) as server:
-        return server.server_port
-
-
 def _waited_for(site: Site) -> None:
     for _ in range(10 * _LONGEST_START_SECONDS):
         try:
@@ -81,12 +71,9 @@ def _waited_for(site: Site) -> None:
 @pytest.fixture
 def site(tmp_path: Path) -> Iterator[Site]:
     """The shipped configuration on ports of its own, away from the machine's list of trust."""
-    port = _free_port()
-    own = (
-        f"{{\n\tadmin off\n\tskip_install_trust\n\thttp_port {_free_port()}\n\thttps_port {port}\n"
-    )
+    port = free_port()
     config = tmp_path / "Caddyfile"
-    config.write_text(CADDYFILE.replace("{\n", own, 1), encoding="utf-8")
+    config.write_text(shipped_proxy(port), encoding="utf-8")
     with HTTPServer(("127.0.0.1", 0), _Echo) as upstream:
         threading.Thread(target=upstream.serve_forever, daemon=True).start()
         with (tmp_path / "log").open("wb") as log:

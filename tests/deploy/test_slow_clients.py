@@ -4,8 +4,6 @@ site still answers everybody else."""
 from __future__ import annotations
 
 import os
-import re
-import shutil
 import socket
 import ssl
 import subprocess
@@ -20,20 +18,11 @@ from typing import Any
 import pytest
 
 from registry.slow_bodies import BodyTooSlowError, with_deadline
+from tests.deploy.proxy import free_port, needs_caddy, shipped_proxy
 from tests.settings.production import ROOT
 
 SLOW = 100
 LONGEST_ANSWER_SECONDS = 1.0
-
-needs_caddy = pytest.mark.skipif(
-    shutil.which("caddy") is None, reason="needs the program caddy, which is not on this machine"
-)
-
-
-def _free_port() -> int:
-    with socket.socket() as line:
-        line.bind(("127.0.0.1", 0))
-        return int(line.getsockname()[1])
 
 
 def _tls() -> ssl.SSLContext:
@@ -42,25 +31,10 @@ def _tls() -> ssl.SSLContext:
     return context
 
 
-def shipped_proxy(port: int) -> str:
-    """The shipped configuration on a port of its own. Before 2.6.3 the proxy had another word for
-    taking the whole body first, as Debian 12's has."""
-    text = (ROOT / "deploy" / "Caddyfile").read_text(encoding="utf-8")
-    own = (
-        f"{{\n\tadmin off\n\tskip_install_trust\n\thttp_port {_free_port()}\n\thttps_port {port}\n"
-    )
-    told = subprocess.run(["caddy", "version"], capture_output=True, text=True, check=True).stdout
-    version = tuple(int(each) for each in re.findall(r"\d+", told)[:3])
-    if version < (2, 6, 3):
-        assert text.count("request_buffers 64MB") == 1
-        text = text.replace("request_buffers 64MB", "buffer_requests")
-    return text.replace("{\n", own, 1)
-
-
 @pytest.fixture
 def site(tmp_path: Path) -> Iterator[int]:
     """The port of the proxy, with the server as shipped behind it."""
-    port, behind = _free_port(), _free_port()
+    port, behind = free_port(), free_port()
     (tmp_path / "Caddyfile").write_text(shipped_proxy(port), encoding="utf-8")
     common = {"PATH": os.environ["PATH"], "HOME": str(tmp_path)}
     server = {
