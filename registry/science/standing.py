@@ -154,11 +154,11 @@ def _precision(n: int, interval: tuple[float, float] | None) -> int:
 
 
 def _apportioned(counts: tuple[int, int, int], units: int) -> tuple[int, ...]:
-    """Better, same and worse dogs as so many units in all: largest remainders, so that each is less
-    than one unit off, or one unit where only that keeps the middle dog in the middle.
+    """Better, same and worse dogs as so many units in all.
 
-    Of better and worse with one remainder the larger number gets the unit, so that a half goes away
-    from the middle; where they are one number, the same dogs get it, or both do.
+    Better and worse, which are always told, get their nearest number, a half going away from the
+    middle, and the same dogs what is left. Where that would leave them less than nothing, all
+    three get largest remainders. Better and worse dogs that are as many stay as many.
     """
     n = sum(counts)
     given = [count * units // n for count in counts]
@@ -166,11 +166,13 @@ def _apportioned(counts: tuple[int, int, int], units: int) -> tuple[int, ...]:
     left = units - sum(given)
     if counts[0] == counts[2]:
         # 0 to 2 units are left: none, one for the same dogs, one each for the two sides.
-        given = [given[0] + (left == 2), given[1] + (left == 1), given[2] + (left == 2)]
-    else:
-        order = sorted(range(3), key=lambda part: (-rest[part], -counts[part], part == 1))
-        for part in order[:left]:
-            given[part] += 1
+        return given[0] + (left == 2), given[1] + (left == 1), given[2] + (left == 2)
+    better, worse = (given[part] + (2 * rest[part] + (2 * counts[part] > n) > n) for part in (0, 2))
+    if better + worse <= units:
+        return better, units - better - worse, worse
+    order = sorted(range(3), key=lambda part: (-rest[part], -counts[part], part == 1))
+    for part in order[:left]:
+        given[part] += 1
     return tuple(given)
 
 

@@ -152,6 +152,12 @@ class TestWholeNumbers:
         assert words is not None
         assert (words.better, words.same, words.worse) == (10, 0, 90)
 
+    def test_the_two_sides_get_their_nearest_number(self) -> None:
+        # 11.7 and 86.7 of 100.
+        said = spoken(Standing.of(101, 14, 747))
+
+        assert said and (said.better, said.same, said.worse) == (10, 5, 85)
+
     def test_nearly_all_the_same_is_nearly_100(self) -> None:
         # 0.25, 99.5 and 0.25 of 100.
         words = spoken(Standing.of(1, 398, 1))
