@@ -23,6 +23,7 @@ from registry.models import (
     Evidence,
     LedgerHead,
     LogCheckpoint,
+    PublicState,
     ReplayKey,
     RunState,
     StoredHistogram,
@@ -74,6 +75,16 @@ class TestOneRound:
 
         this_month = timezone.localdate().replace(day=1)
         assert set(StoredHistogram.objects.values_list("last_month", flat=True)) == {this_month}
+
+    def test_it_brings_public_states_into_the_month(self) -> None:
+        make_accepted(make_club())
+        this_month = timezone.localdate().replace(day=1)
+        PublicState.objects.update(settled_month=date(2020, 1, 1))
+
+        call_command("work", once=True)
+
+        months = set(PublicState.objects.values_list("settled_month", flat=True))
+        assert months == {this_month}
 
     def test_it_sweeps_files_that_nothing_named_for_a_day(self) -> None:
         club = make_club()

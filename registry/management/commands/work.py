@@ -31,6 +31,7 @@ from registry.desk.cells import slide_windows
 from registry.desk.evidence import sweep
 from registry.desk.log import HistoryDiffersError, publish_when_due
 from registry.desk.mail import deliver_waiting
+from registry.desk.public_states import settle_when_due
 from registry.desk.replay import forget_old_keys
 from registry.desk.sign_in import forget_ended_sessions
 from registry.desk.tasks import do_waiting_tasks, forget_old_tasks
@@ -230,4 +231,10 @@ def _slide() -> None:
         logger.info("distributions: %d windows slid", slid)
 
 
-_TIDYING = (_end_sessions, _forget, _sweep, _examine, _slide)
+def _settle() -> None:
+    """Bring the public states into the month."""
+    if settled := settle_when_due():
+        logger.info("distributions: %d public states brought into the month", settled)
+
+
+_TIDYING = (_end_sessions, _forget, _sweep, _examine, _slide, _settle)
